@@ -1,0 +1,1 @@
+"""An invented song and the whole job on it."""

@@ -1,0 +1,1 @@
+"""The job folder, and one module per stage of the job."""

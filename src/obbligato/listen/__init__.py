@@ -1,0 +1,1 @@
+"""From guide audio to a song map."""

@@ -1,0 +1,1 @@
+"""Grid, line, instruments, harmony and notation."""

@@ -1,0 +1,1 @@
+"""Engraving and one-page papers."""

@@ -1,0 +1,1 @@
+"""Mock-up, click and headphone mixes."""

@@ -1,0 +1,1 @@
+"""Sound files in and out, loudness, filters, fades, mixing."""

@@ -1,0 +1,1 @@
+"""Placing, reading, choosing and joining takes."""
