@@ -1,0 +1,97 @@
+"""The client's guide: the band and the singer mixed in a mild room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import signal
+
+from obbligato.demo.chordal import play_bass, play_keys
+from obbligato.demo.drums import count_in, play_drums
+from obbligato.demo.song import Song
+from obbligato.demo.tones import Signal, band_noise
+from obbligato.demo.voice import VoiceStyle, sing
+from obbligato.music.spans import Span
+from obbligato.progress import Progress, silent
+from obbligato.sound.audio import Audio
+from obbligato.units import db_to_amplitude
+
+GUIDE_SR = 48000
+_CEILING = float(db_to_amplitude(-1.2))
+_KNEE = 0.6
+"""Below this share of the ceiling the mix is left alone; above it peaks are rounded."""
+
+
+@dataclass(frozen=True)
+class Mix:
+    """Levels of the mix in dB (0 as the parts are rendered), share of room, and the loudest peak before rounding."""
+
+    drums_db: float = 2.0
+    bass_db: float = 0.0
+    keys_db: float = -3.0
+    voice_db: float = -1.0
+    room_db: float = -15.0
+    count_in_db: float = -3.0
+    drive_db: float = -1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Guide:
+    """The guide as sound, with the spans in which the singer was made to sing."""
+
+    audio: Audio
+    voice: tuple[Span, ...]
+
+
+def render_guide(
+    song: Song,
+    *,
+    seed: int,
+    sr: int = GUIDE_SR,
+    mix: Mix = Mix(),
+    style: VoiceStyle = VoiceStyle(),  # noqa: B008  (frozen)
+    progress: Progress = silent,
+) -> Guide:
+    """Render the guide in stereo; the same seed gives the same samples."""
+    n_samples = round(song.duration_s * sr)
+    rngs = [np.random.default_rng([seed, part]) for part in range(5)]
+    progress(0.0, "drums")
+    drums = play_drums(song, n_samples=n_samples, sr=sr, rng=rngs[0]) * db_to_amplitude(mix.drums_db)
+    progress(0.2, "bass and keys")
+    bass = play_bass(song, n_samples=n_samples, sr=sr, rng=rngs[1]) * db_to_amplitude(mix.bass_db)
+    keys = play_keys(song, n_samples=n_samples, sr=sr, rng=rngs[2]) * db_to_amplitude(mix.keys_db)
+    progress(0.5, "singer")
+    voice, spans = sing(song.lines, song.grid, n_samples=n_samples, sr=sr, a4_hz=song.a4_hz, rng=rngs[3], style=style)
+    voice = voice * db_to_amplitude(mix.voice_db)
+    progress(0.75, "mixing the guide")
+    sent = 0.8 * drums + keys + 1.1 * voice
+    band = drums + bass * np.sqrt(0.5) + keys + voice * np.sqrt(0.5)
+    wet = room(sent, sr=sr, rng=rngs[4]) * db_to_amplitude(mix.room_db)
+    clicks = count_in(song, n_samples=n_samples, sr=sr) * db_to_amplitude(mix.count_in_db)
+    mixed = (band + wet) * db_to_amplitude(mix.drive_db) + clicks
+    fade = np.clip((n_samples - np.arange(n_samples)) / (0.8 * sr), 0.0, 1.0)
+    progress(1.0, "guide rendered")
+    return Guide(Audio(np.asarray(rounded_peaks(mixed) * fade, dtype=np.float32), sr), spans)
+
+
+def room(y: Signal, *, sr: int, rng: np.random.Generator, decay_s: float = 0.28, length_s: float = 1.1) -> Signal:
+    """The sound of a small live room around stereo `y`: decaying noise, different on each side, highs dying first."""
+    n = round(length_s * sr)
+    t = np.arange(n) / sr
+    out = np.empty_like(y)
+    for channel, dry in enumerate(y):
+        low = band_noise(n, 150.0, 2500.0, sr=sr, rng=rng) * np.exp(-t / decay_s)
+        high = band_noise(n, 2500.0, 9000.0, sr=sr, rng=rng) * np.exp(-t / (0.5 * decay_s))
+        tail = (low + 0.5 * high) * np.clip((t - 0.009) / 0.012, 0.0, 1.0)
+        tail /= np.sqrt(np.sum(tail**2))
+        out[channel] = signal.oaconvolve(dry, tail)[: dry.size]
+    return out
+
+
+def rounded_peaks(y: Signal, *, ceiling: float = _CEILING, knee: float = _KNEE) -> Signal:
+    """Round off what exceeds `knee` of the ceiling so that nothing reaches the ceiling; the rest is unchanged."""
+    start = knee * ceiling
+    over = np.maximum(np.abs(y) - start, 0.0)
+    span = ceiling - start
+    return np.asarray(np.sign(y) * (np.minimum(np.abs(y), start) + span * np.tanh(over / span)))
