@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import signal
 
 from obbligato.demo.chordal import play_bass, play_keys
 from obbligato.demo.drums import count_in, play_drums
 from obbligato.demo.song import Song
-from obbligato.demo.tones import Signal, band_noise
+from obbligato.demo.tones import Signal, room
 from obbligato.demo.voice import VoiceStyle, sing
 from obbligato.music.spans import Span
 from obbligato.progress import Progress, silent
@@ -75,23 +74,12 @@ def render_guide(
     return Guide(Audio(np.asarray(rounded_peaks(mixed) * fade, dtype=np.float32), sr), spans)
 
 
-def room(y: Signal, *, sr: int, rng: np.random.Generator, decay_s: float = 0.28, length_s: float = 1.1) -> Signal:
-    """The sound of a small live room around stereo `y`: decaying noise, different on each side, highs dying first."""
-    n = round(length_s * sr)
-    t = np.arange(n) / sr
-    out = np.empty_like(y)
-    for channel, dry in enumerate(y):
-        low = band_noise(n, 150.0, 2500.0, sr=sr, rng=rng) * np.exp(-t / decay_s)
-        high = band_noise(n, 2500.0, 9000.0, sr=sr, rng=rng) * np.exp(-t / (0.5 * decay_s))
-        tail = (low + 0.5 * high) * np.clip((t - 0.009) / 0.012, 0.0, 1.0)
-        tail /= np.sqrt(np.sum(tail**2))
-        out[channel] = signal.oaconvolve(dry, tail)[: dry.size]
-    return out
-
-
 def rounded_peaks(y: Signal, *, ceiling: float = _CEILING, knee: float = _KNEE) -> Signal:
     """Round off what exceeds `knee` of the ceiling so that nothing reaches the ceiling; the rest is unchanged."""
     start = knee * ceiling
-    over = np.maximum(np.abs(y) - start, 0.0)
     span = ceiling - start
-    return np.asarray(np.sign(y) * (np.minimum(np.abs(y), start) + span * np.tanh(over / span)))
+    out = y.copy()
+    loud = np.abs(y) > start
+    peaks = y[loud]
+    out[loud] = np.sign(peaks) * (start + span * np.tanh((np.abs(peaks) - start) / span))
+    return out

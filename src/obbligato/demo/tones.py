@@ -12,6 +12,7 @@ Signal = NDArray[np.float64]
 
 _NYQUIST_SHARE = 0.45
 """Harmonics above this share of the sampling rate are left out."""
+_BLOCK_HOPS = 128
 
 
 def harmonic_tone(f0_hz: Signal, amplitudes: Signal, *, sr: int, hop: int) -> Signal:
@@ -37,16 +38,27 @@ def harmonic_tone(f0_hz: Signal, amplitudes: Signal, *, sr: int, hop: int) -> Si
     phase = np.mod(2.0 * np.pi * np.cumsum(padded) / sr, 2.0 * np.pi)
     order = np.arange(1, len(amplitudes) + 1)[:, None]
     audible = amplitudes[:, : n_hops + 1] * (order * f0_hz.max() < _NYQUIST_SHARE * sr)
+    rows = phase.reshape(n_hops, hop)
+    blocks = [
+        _harmonic_block(rows[i : i + _BLOCK_HOPS], audible[:, i : i + _BLOCK_HOPS + 1])
+        for i in range(0, n_hops, _BLOCK_HOPS)
+    ]
+    return np.concatenate(blocks).ravel()[:n_samples]
+
+
+def _harmonic_block(phase: Signal, amplitudes: Signal) -> Signal:
+    """Sum of harmonics over (n_hops, hop) phases; blocks are small enough to stay in the processor's cache."""
+    ramp = np.arange(phase.shape[1]) / phase.shape[1]
     twice_cos = 2.0 * np.cos(phase)
     previous, current = np.zeros_like(phase), np.sin(phase)
-    ramp = np.arange(hop) / hop
-    out = np.zeros((n_hops, hop))
-    for course in audible:
-        if np.any(course):
-            gain = course[:-1, None] + np.diff(course)[:, None] * ramp
-            out += current.reshape(n_hops, hop) * gain
+    out = np.zeros_like(phase)
+    for course in amplitudes[: 1 + max(np.flatnonzero(amplitudes.any(axis=1)), default=-1)]:
+        gain = np.diff(course)[:, None] * ramp
+        gain += course[:-1, None]
+        gain *= current
+        out += gain
         previous, current = current, twice_cos * current - previous
-    return out.ravel()[:n_samples]
+    return out
 
 
 def struck_tone(
@@ -58,10 +70,14 @@ def struck_tone(
     """
     n_samples = round(duration_s * sr)
     t = np.arange(n_samples) / sr
+    phase = 2.0 * np.pi * f0_hz * t
+    twice_cos = 2.0 * np.cos(phase)
+    previous, current = np.zeros(n_samples), np.sin(phase)
     out = np.zeros(n_samples)
     for k, (amplitude, decay) in enumerate(zip(amplitudes, decay_s, strict=True), start=1):
         if k * f0_hz < _NYQUIST_SHARE * sr:
-            out += amplitude * np.exp(-t / decay) * np.sin(2.0 * np.pi * k * f0_hz * t)
+            out += amplitude * np.exp(-t / decay) * current
+        previous, current = current, twice_cos * current - previous
     return faded(out, in_s=0.002, out_s=0.03, sr=sr)
 
 
@@ -112,3 +128,20 @@ def wander(n_points: int, *, step_points: int, rng: np.random.Generator) -> Sign
     """A slow random course of standard deviation about 1: a new value every `step_points`, straight in between."""
     knots = rng.standard_normal(n_points // step_points + 2)
     return np.interp(np.arange(n_points) / step_points, np.arange(knots.size), knots)
+
+
+def room(y: Signal, *, sr: int, rng: np.random.Generator, decay_s: float = 0.28, length_s: float = 1.1) -> Signal:
+    """The sound of a small live room around `y` (channels, n_samples): decaying noise, another in each channel.
+
+    The highs die twice as fast as the lows; the reverberation alone comes back, as loud as what went in.
+    """
+    n = round(length_s * sr)
+    t = np.arange(n) / sr
+    out = np.empty_like(y)
+    for channel, dry in enumerate(y):
+        low = band_noise(n, 150.0, 2500.0, sr=sr, rng=rng) * np.exp(-t / decay_s)
+        high = band_noise(n, 2500.0, 9000.0, sr=sr, rng=rng) * np.exp(-t / (0.5 * decay_s))
+        tail = (low + 0.5 * high) * np.clip((t - 0.009) / 0.012, 0.0, 1.0)
+        tail /= np.sqrt(np.sum(tail**2))
+        out[channel] = signal.oaconvolve(dry, tail)[: dry.size]
+    return out
