@@ -21,7 +21,7 @@ from obbligato.errors import InputError
 from obbligato.sound.atomic import write_bytes_at_once
 from obbligato.sound.audio import Audio, Samples
 from obbligato.sound.completeness import require_complete
-from obbligato.sound.mp3 import mp3_bytes
+from obbligato.sound.mp3_encoding import mp3_bytes
 from obbligato.sound.wav import write_wav
 
 __all__ = ["AV_FORMATS", "mp3_bytes", "read_audio", "sha256_of", "write_mp3", "write_wav"]

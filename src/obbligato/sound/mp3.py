@@ -1,4 +1,4 @@
-"""MP3 files: what the first frame declares, and encoding.
+"""MP3 files: frame headers, and what the first frame declares.
 
 An MP3 encoder puts silence before the music (576 samples with the usual encoder) and the decoder adds 529 more.
 The Xing/Info frame with its LAME extension declares the encoder's delay and the padding at the end, so that a
@@ -7,17 +7,9 @@ decoder can take both away; without it the sound stays late by their sum.
 
 from __future__ import annotations
 
-import io
 import struct
 from dataclasses import dataclass
 from pathlib import Path
-
-import av
-import numpy as np
-
-from obbligato.errors import InputError
-from obbligato.sound.audio import Audio
-from obbligato.sound.rate import resample
 
 DECODER_DELAY = 529
 """Samples a standard decoder adds (528 + 1, the figure in the LAME technical FAQ)."""
@@ -25,12 +17,9 @@ DECODER_DELAY = 529
 USUAL_ENCODER_DELAY = 576
 """The usual encoder's delay, in samples (LAME technical FAQ)."""
 
-MP3_RATES = (48000, 44100, 32000, 24000, 22050, 16000, 12000, 11025, 8000)
-MAX_CHANNELS = 2
-
 _RATES = {3: (44100, 48000, 32000), 2: (22050, 24000, 16000), 0: (11025, 12000, 8000)}
-_KBPS_MPEG1 = (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320)
-_KBPS_MPEG2 = (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160)
+KBPS_MPEG1 = (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320)
+KBPS_MPEG2 = (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160)
 
 
 @dataclass(frozen=True)
@@ -76,7 +65,7 @@ def parse_header(word: bytes) -> FrameHeader | None:
         return None
     mpeg1 = version == 3
     sample_rate = _RATES[version][rate_index]
-    kbps = (_KBPS_MPEG1 if mpeg1 else _KBPS_MPEG2)[bitrate_index]
+    kbps = (KBPS_MPEG1 if mpeg1 else KBPS_MPEG2)[bitrate_index]
     n_bytes = (144 if mpeg1 else 72) * kbps * 1000 // sample_rate + (word[2] >> 1 & 1)
     return FrameHeader(mpeg1, sample_rate, 1 if word[3] >> 6 == 3 else 2, n_bytes)
 
@@ -139,42 +128,3 @@ def missing_bytes(content: bytes) -> int:
 def read_tag(path: Path) -> Mp3Tag | None:
     """`mp3_tag` of a file."""
     return mp3_tag(path.read_bytes())
-
-
-def mp3_bytes(audio: Audio, *, kbps: int = 160, delay_tag: bool = True) -> bytes:
-    """Encode to MP3 at a constant bit rate, the same bytes for the same input and encoder version.
-
-    Parameters
-    ----------
-    delay_tag
-        Declare the encoder's delay and padding, so that decoders give the exact length back, starting at sample 0.
-
-    Notes
-    -----
-    Rates that MP3 does not know are resampled to 48000 Hz, or 44100 Hz where that divides them.
-
-    Raises
-    ------
-    InputError
-        When the sound is empty or has more than two channels.
-    """
-    if audio.n_samples == 0:
-        raise InputError("There is no sound to encode: it has zero samples.")
-    if audio.channels > MAX_CHANNELS:
-        raise InputError(f"MP3 takes one or two channels, not {audio.channels}; mix them down first.")
-    if audio.sr not in MP3_RATES:
-        audio = resample(audio, 44100 if audio.sr % 44100 == 0 else 48000)
-    target = io.BytesIO()
-    options = {"write_xing": str(int(delay_tag)), "id3v2_version": "0", "fflags": "+bitexact"}
-    with av.open(target, "w", format="mp3", options=options) as container:
-        stream = container.add_stream("libmp3lame", rate=audio.sr, options={"flags": "+bitexact"})
-        layout = "mono" if audio.channels == 1 else "stereo"
-        stream.layout, stream.format, stream.bit_rate = layout, "fltp", kbps * 1000
-        block = 1152 if audio.sr >= 32000 else 576
-        for start in range(0, audio.n_samples, block):
-            y = np.ascontiguousarray(audio.y[:, start : start + block])
-            frame = av.AudioFrame.from_ndarray(y, format="fltp", layout=layout)
-            frame.sample_rate, frame.pts = audio.sr, start
-            container.mux(stream.encode(frame))
-        container.mux(stream.encode(None))
-    return target.getvalue()
