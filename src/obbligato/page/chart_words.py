@@ -1,0 +1,107 @@
+"""A song map in sentences: what was found, how sure it is, and what a player should settle by ear."""
+
+from __future__ import annotations
+
+from obbligato.listen.songmap import SongMap
+from obbligato.music.grid import Grid
+from obbligato.music.harmony import pitch_class
+from obbligato.music.spans import Opening
+from obbligato.units import seconds_to_clock
+
+UNSURE_BELOW = 0.5
+"""Confidence below which a finding is put as a question."""
+
+_ROOM = {
+    "fill": "room for an answer",
+    "break": "a break, the singer is out",
+    "feature": "room for a solo",
+}
+_STEADY_PPM = 20.0
+
+
+def map_sentences(song: SongMap) -> list[str]:
+    """Tempo, steadiness, metre, bar 1, count-in, tuning and keys, one sentence each, then what is unsure."""
+    sentences = [_tempo_sentence(song), _meter_sentence(song), _bar_1_sentence(song), _tuning_sentence(song)]
+    if song.keys:
+        sentences.append(_keys_sentence(song))
+    if song.openings:
+        beats = sum(opening.beats for opening in song.openings)
+        sentences.append(f"The singer leaves {_count(len(song.openings), 'opening')}, {beats:.0f} beats in all.")
+    elif not song.voice:
+        sentences.append("No singer was heard, so no openings are named.")
+    sentences += [f"Note: {warning}" for warning in song.source.warnings]
+    return sentences
+
+
+def map_questions(song: SongMap) -> list[str]:
+    """What the listening is unsure of, each with how to put it right."""
+    questions = []
+    if song.tempo.confidence < UNSURE_BELOW:
+        others = " or ".join(f"{bpm:.1f}" for bpm in song.tempo.alternatives[:2])
+        hint = f" It could also be counted at {others}." if others else ""
+        questions.append(f"Is the tempo {song.tempo.bpm:.2f}?{hint} Put it right with --bpm, --halve or --double.")
+    if song.meter.confidence < UNSURE_BELOW:
+        questions.append(f"Are there {song.meter.beats_per_bar} beats to a bar? Put it right with --meter.")
+    for key in song.keys:
+        if key.confidence < UNSURE_BELOW:
+            at = seconds_to_clock(key.start_s)
+            questions.append(f"Is the key {key.tonic} {key.mode} from {at} on? Put it right with --key.")
+    return questions
+
+
+def opening_sentence(opening: Opening, grid: Grid) -> str:
+    """An opening in words: bars, clock, length, and what it has room for."""
+    bars = (
+        f"bar {opening.first_bar}"
+        if opening.first_bar == opening.last_bar
+        else f"bars {opening.first_bar}-{opening.last_bar}"
+    )
+    beat = grid.position_at(opening.start_s).beat
+    at = seconds_to_clock(opening.start_s)
+    return f"{bars}, from beat {beat:.1f} ({at}), {opening.beats:.1f} beats: {_ROOM[opening.kind]}"
+
+
+def _tempo_sentence(song: SongMap) -> str:
+    tempo, unit = song.tempo, song.meter.beat_unit
+    if tempo.steady:
+        how = f"steady throughout (heard beats scatter by {tempo.scatter_ms:.0f} ms about it)"
+        if abs(tempo.slope_ppm) >= _STEADY_PPM:
+            how += f", with a drift of {tempo.slope_ppm:+.0f} parts per million"
+        return f"Tempo: {tempo.bpm:.3f} {unit}s a minute, {how}."
+    slow, fast = (pick(change.bpm for change in tempo.changes) for pick in (min, max)) if tempo.changes else (0, 0)
+    course = f", moving between {slow:.1f} and {fast:.1f}" if tempo.changes else ""
+    return f"Tempo: {tempo.bpm:.2f} {unit}s a minute on average{course}; the grid follows it."
+
+
+def _meter_sentence(song: SongMap) -> str:
+    return f"Metre: {song.to_grid().meter}, counted in {song.meter.beats_per_bar} {song.meter.beat_unit}s a bar."
+
+
+def _bar_1_sentence(song: SongMap) -> str:
+    place = f"Bar 1 begins at {seconds_to_clock(song.grid.bar_1_s)} of the file"
+    count = song.count_in
+    if count is None:
+        return f"{place}; no count-in was heard."
+    clicks, bars = _count(count.clicks, "click"), f"{count.bars:.1f}".removesuffix(".0")
+    return f"{place}, after a count-in of {clicks} ({bars} {'bar' if count.bars == 1 else 'bars'})."
+
+
+def _tuning_sentence(song: SongMap) -> str:
+    cents = song.tuning.cents
+    where = "at" if abs(cents) < 0.5 else f"{abs(cents):.1f} cents {'above' if cents > 0 else 'below'}"
+    return f"Tuning: A4 is {song.tuning.a4_hz:.2f} Hz, {where} 440 Hz."
+
+
+def _keys_sentence(song: SongMap) -> str:
+    grid = song.to_grid()
+    names = [f"{song.keys[0].tonic} {song.keys[0].mode}"]
+    for before, key in zip(song.keys, song.keys[1:], strict=False):
+        step = (pitch_class(key.tonic) - pitch_class(before.tonic) + 6) % 12 - 6
+        bar = round(float(grid.sec_to_beat(key.start_s)) / grid.meter.beats_per_bar) + 1
+        moved = f" ({_count(abs(step), 'semitone')} {'up' if step > 0 else 'down'})" if step else ""
+        names.append(f"{key.tonic} {key.mode} from bar {bar}{moved}")
+    return f"Key: {', then '.join(names)}."
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"

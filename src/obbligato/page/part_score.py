@@ -1,0 +1,185 @@
+"""The page as a plain object: what is printed in which bar, in written pitch, before any engraving.
+
+Lengths and places inside a bar are exact fractions of a quarter note. Bars carry the song's own numbers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+
+from obbligato.music.grid import Meter
+from obbligato.music.instruments import Instrument
+from obbligato.music.spans import Mode
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What stands at the head and foot of a page.
+
+    Attributes
+    ----------
+    version
+        The line's version, as printed in the foot and checked against the recording.
+    guide_sha256
+        Fingerprint of the guide that bar numbers and times refer to.
+    """
+
+    title: str
+    version: int
+    guide_sha256: str
+    day: date
+    player: str = ""
+
+    @property
+    def stamp(self) -> str:
+        """Version, guide and date in one line."""
+        return f"version {self.version} · guide {self.guide_sha256[:12]} · {self.day.isoformat()}"
+
+
+@dataclass(frozen=True)
+class Pitch:
+    """A spelled pitch: letter, alteration in semitones, octave (C4 is middle C)."""
+
+    step: str
+    alter: int
+    octave: int
+
+    @property
+    def text(self) -> str:
+        """As in `Bb4`."""
+        return self.step + ("#" * self.alter if self.alter > 0 else "b" * -self.alter) + str(self.octave)
+
+
+@dataclass(frozen=True)
+class Tuplet:
+    """`actual` notes in the time of `normal`; whether this note opens or closes the group."""
+
+    actual: int
+    normal: int
+    starts: bool = False
+    stops: bool = False
+
+
+@dataclass(frozen=True)
+class ScoreNote:
+    """A note or rest as printed.
+
+    Attributes
+    ----------
+    onset, quarters
+        Place in the bar and length, both in quarter notes as they sound (inside a tuplet: shortened).
+    pitch
+        Written pitch; None for a rest.
+    """
+
+    onset: Fraction
+    quarters: Fraction
+    pitch: Pitch | None
+    tied_from_before: bool = False
+    tied_to_next: bool = False
+    tuplet: Tuplet | None = None
+    breath_after: bool = False
+
+
+@dataclass(frozen=True)
+class ScoreChord:
+    """A chord symbol in written pitch at a place in its bar (quarter notes), as `Cm7/Eb`."""
+
+    onset: Fraction
+    text: str
+
+
+@dataclass(frozen=True)
+class WrittenKey:
+    """A key signature in written pitch: sharps positive, flats negative."""
+
+    fifths: int
+    mode: Mode
+
+
+@dataclass(frozen=True)
+class ScoreBar:
+    """One bar of the page; no notes means a whole bar of rest.
+
+    Attributes
+    ----------
+    number
+        The song's bar number; 0 and below lie before bar 1.
+    rehearsal
+        Section letter where a section begins.
+    key
+        New key signature where the key changes.
+    rest_bars
+        In the first bar of a multi-bar rest, how many bars it covers; otherwise 0.
+    """
+
+    number: int
+    notes: tuple[ScoreNote, ...] = ()
+    chords: tuple[ScoreChord, ...] = ()
+    rehearsal: str = ""
+    key: WrittenKey | None = None
+    rest_bars: int = 0
+
+
+@dataclass(frozen=True)
+class Part:
+    """A page for one instrument.
+
+    Attributes
+    ----------
+    beats_a_minute
+        Tempo in beats of the metre; None where no number can stand for the song.
+    feel
+        Words on how to read the rhythm, such as `swing`; empty for straight.
+    lead_in
+        How the song starts before bar 1, in words.
+    first_note
+        The first note check in words.
+    """
+
+    heading: Heading
+    instrument: Instrument
+    meter: Meter
+    key: WrittenKey
+    beats_a_minute: float | None
+    steady: bool
+    feel: str
+    lead_in: str
+    first_note: str
+    bars: tuple[ScoreBar, ...]
+
+    @property
+    def reading(self) -> str:
+        """How written pitch relates to sounding pitch, in words."""
+        return f"Written pitch; it sounds {interval_words(self.instrument.transposition.semitones)}."
+
+
+_INTERVALS = (
+    "",
+    "a minor second",
+    "a major second",
+    "a minor third",
+    "a major third",
+    "a perfect fourth",
+    "an augmented fourth",
+    "a perfect fifth",
+    "a minor sixth",
+    "a major sixth",
+    "a minor seventh",
+    "a major seventh",
+)
+
+
+def interval_words(semitones: int) -> str:
+    """From written to sounding in words.
+
+    >>> interval_words(-14)
+    'an octave and a major second lower'
+    """
+    if semitones == 0:
+        return "as written"
+    octaves, rest = divmod(abs(semitones), 12)
+    parts = [{0: "", 1: "an octave"}.get(octaves, f"{octaves} octaves"), _INTERVALS[rest]]
+    return " and ".join(part for part in parts if part) + (" lower" if semitones < 0 else " higher")
