@@ -14,6 +14,8 @@ _N_HARMONICS = 28
 _FRAMES_PER_S = 500
 _LEAD_S = 0.06
 _TAIL_S = 0.3
+_BELL_HZ = 1500.0
+"""Above this the sound of a wide-belled instrument falls off (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,7 @@ def blow(
     f0 = midi_to_hz(_pitch_course(notes, frame_s, style, rng), a4_hz=a4_hz)
     samples = np.arange(n_samples)
     f0_samples = np.interp(samples, np.arange(n_frames) * hop, f0)
-    tone = harmonic_tone(f0_samples, _spectrum(envelope, level, style), sr=sr, hop=hop)
+    tone = harmonic_tone(f0_samples, _spectrum(f0, envelope, level, style), sr=sr, hop=hop)
     air = band_noise(n_samples, 700.0, 6500.0, sr=sr, rng=rng)
     tone += 0.006 * air * np.interp(samples, np.arange(n_frames) * hop, envelope * level)
     for i, note in enumerate(notes):
@@ -115,7 +117,8 @@ def _loudness(
         release_s = 0.03 if slurred_out else style.release_s
         rise = _half_cosine((frame_s - note.start_s) / attack_s)
         fall = 1.0 - _half_cosine((frame_s - end_s) / release_s)
-        held = 1.0 - 0.12 * np.clip((frame_s - note.start_s) / 2.5, 0.0, 1.0)
+        through = np.clip((frame_s - note.start_s) / (end_s - note.start_s), 0.0, 1.0)
+        held = 0.94 + min(0.1 * (end_s - note.start_s), 0.18) * np.sin(np.pi * through) - 0.1 * through
         envelope = np.maximum(envelope, rise * fall * held)
         levels[i] = float(db_to_amplitude(note.level_dbfs))
     starts = np.array([n.start_s for n in notes])
@@ -145,7 +148,7 @@ def _pitch_course(notes: Sequence[BlownNote], frame_s: Signal, style: BrassStyle
     return np.asarray(pitch + 0.01 * wander(frame_s.size, step_points=4, rng=rng))
 
 
-def _spectrum(envelope: Signal, level: Signal, style: BrassStyle) -> Signal:
+def _spectrum(f0_hz: Signal, envelope: Signal, level: Signal, style: BrassStyle) -> Signal:
     """Amplitude of every harmonic at every frame; the upper ones need more breath, so they rise later and fall first.
 
     Level and brightness go together as in real brass (Risset & Mathews, Physics Today 22(2), 1969); the figures of
@@ -153,7 +156,8 @@ def _spectrum(envelope: Signal, level: Signal, style: BrassStyle) -> Signal:
     """
     order = np.arange(1, _N_HARMONICS + 1)[:, None]
     loudness = np.clip(level / 0.1, 0.1, 3.0)
-    reach = (1.3 + 1.6 * loudness) / style.darkness
-    shape = order**0.35 * np.exp(-(order - 1.0) / reach)
+    reach = (0.9 + 1.2 * loudness) / style.darkness
+    bell = 1.0 / np.sqrt(1.0 + (order * f0_hz / _BELL_HZ) ** 2)
+    shape = order**0.25 * np.exp(-(order - 1.0) / reach) * bell
     sustained = np.sqrt(0.5 * np.sum(shape**2, axis=0))
     return np.asarray(shape / sustained * level * np.maximum(envelope, 0.0) ** (1.0 + 0.2 * (order - 1)))

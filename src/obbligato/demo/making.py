@@ -21,8 +21,8 @@ from obbligato.demo.truth import song_truth
 from obbligato.errors import InputError
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.atomic import write_bytes_at_once
-from obbligato.sound.mp3 import DECODER_DELAY, USUAL_ENCODER_DELAY, mp3_bytes, mp3_tag, parse_header
-from obbligato.sound.wav import write_wav
+from obbligato.sound.files import mp3_bytes, write_wav
+from obbligato.sound.mp3 import DECODER_DELAY, USUAL_ENCODER_DELAY, mp3_tag, parse_header
 
 DEFAULT_SEED = 1
 _LINE_STREAM, _TAKE_STREAM = 100, 200
@@ -73,15 +73,15 @@ def make_song(
     for path in made.paths:
         if path.exists():
             raise InputError(f"'{path}' is already there and is not overwritten; choose an empty folder.")
-    guide = render_guide(song, seed=seed, progress=part_of(progress, 0.0, 0.4))
-    write_wav(made.guide_wav, guide.audio)
     notes = loosely_played(song, rng=np.random.default_rng([seed, _LINE_STREAM]))
     write_bytes_at_once(made.line_mid, line_midi(song, notes))
-    progress(0.45, "encoding the guide and playing the takes")
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        encoded = pool.submit(mp3_bytes, guide.audio)
+    with ThreadPoolExecutor(max_workers=1) as pool:
         recorded = [pool.submit(record_numbered_take, song, plans, i, seed=seed) for i in range(len(plans))]
-        tagged = encoded.result()
+        guide = render_guide(song, seed=seed, progress=part_of(progress, 0.0, 0.5))
+        write_wav(made.guide_wav, guide.audio)
+        progress(0.55, "encoding the guide")
+        tagged = mp3_bytes(guide.audio)
+        progress(0.8, "playing the takes")
         takes = tuple(take.result() for take in recorded)
     write_bytes_at_once(made.guide_mp3, tagged)
     write_bytes_at_once(made.guide_mp3_untagged, without_delay_tag(tagged))

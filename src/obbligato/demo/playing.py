@@ -188,7 +188,9 @@ def fault_span(fault: Fault, notes: tuple[PlayedNote, ...], song: Song) -> tuple
         bar_s = song.meter.beats_per_bar * 60.0 / song.bpm
         return note.start_s, min(note.start_s + bar_s, phrase[-1].end_s)
     if fault.kind == "click_bleed":
-        return phrase[0].start_s - 1.5, phrase[-1].end_s + 1.0
+        before_s = max((n.end_s for n in notes if n.phrase < fault.phrase), default=-np.inf)
+        after_s = min((n.start_s for n in notes if n.phrase > fault.phrase), default=np.inf)
+        return max(phrase[0].start_s - 1.5, before_s + 0.1), min(phrase[-1].end_s + 1.0, after_s - 0.1)
     return phrase[0].start_s, phrase[-1].end_s
 
 
