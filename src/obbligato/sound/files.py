@@ -37,6 +37,9 @@ MOST_DAMAGED = 0.01
 SHORTFALL_S = 0.1
 """A container that holds this much less sound than it declares was cut short; frames and rounding stay below."""
 
+FORMATS_WITHOUT_LENGTH = ("mp3", "aac", "mpeg", "mpegts", "ac3", "eac3", "dts")
+"""Here FFmpeg guesses the length from the size."""
+
 EDIT_ROUNDING_S = 0.0011
 """MP4 edit lists may be counted in milliseconds, the sound itself in samples: a smaller difference is rounding."""
 
@@ -103,17 +106,36 @@ def _read_with_libsndfile(path: Path) -> Audio | None:
     return Audio(np.ascontiguousarray(y.T), sr)
 
 
-def _read_with_ffmpeg(path: Path) -> Audio:
+def open_with_ffmpeg(path: Path) -> InputContainer:
+    """Open a file that FFmpeg knows and that has sound in it; to be closed by the caller.
+
+    Raises
+    ------
+    InputError
+        When FFmpeg knows no such format, or there is no sound in it.
+    """
     try:
-        with av.open(str(path), options={"protocol_whitelist": "file", "format_whitelist": AV_FORMATS}) as container:
-            if not container.streams.audio:
-                raise InputError(f"'{path}' has no sound in it; give a sound file, or a video with sound.")
-            stream = container.streams.audio[0]
-            declared_s = float(stream.duration * stream.time_base) if stream.duration and stream.time_base else None
-            y, sr = _decode(path, container, stream)
+        container = av.open(str(path), options={"protocol_whitelist": "file", "format_whitelist": AV_FORMATS})
     except av.FFmpegError as error:
         raise InputError(f"'{path}' is not a sound file that can be read, or it is damaged.") from error
-    if declared_s is not None and y.shape[1] / sr < declared_s - SHORTFALL_S:
+    if not container.streams.audio:
+        container.close()
+        raise InputError(f"'{path}' has no sound in it; give a sound file, or a video with sound.")
+    return container
+
+
+def _read_with_ffmpeg(path: Path) -> Audio:
+    with open_with_ffmpeg(path) as container:
+        stream = container.streams.audio[0]
+        declared_s = float(stream.duration * stream.time_base) if stream.duration and stream.time_base else None
+        if declared_s is None and container.duration and not container.streams.video:
+            declared_s = container.duration / av.time_base
+        try:
+            y, sr = _decode(path, container, stream)
+        except av.FFmpegError as error:
+            raise InputError(f"'{path}' is damaged and cannot be read; ask for the file again.") from error
+        estimated = container.format.name in FORMATS_WITHOUT_LENGTH
+    if declared_s is not None and not estimated and y.shape[1] / sr < declared_s - SHORTFALL_S:
         raise InputError(
             f"'{path}' breaks off: it declares {declared_s:.1f} s of sound and {y.shape[1] / sr:.1f} s can be read; "
             "ask for the file again."
