@@ -1,0 +1,162 @@
+"""The grid of a guide: tempo, metre, count-in, bar 1, and every beat of the file.
+
+The steps are one module each: `onsets`, `pulse`, `accents`, `count_in`, `meter`, `tempo`. Here they are put
+together, and the beats of a steady song are put on one straight line, those of a wandering one on its smooth pulse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from obbligato.errors import InputError
+from obbligato.listen.accents import find_accents
+from obbligato.listen.count_in import ClickRun, clicks_until, find_clicks, first_sound_s
+from obbligato.listen.meter import HIGHEST_BPM, LOWEST_BPM, Count, is_compound, weigh_counts
+from obbligato.listen.onsets import Events, Floats, find_events, onset_strength
+from obbligato.listen.pulse import Pulse, follow_pulse
+from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, Tempo
+from obbligato.listen.tempo import LineFit, fit_line, onsets_on_beats, rounded_bpm, tempo_changes
+from obbligato.music.grid import Grid, Meter
+from obbligato.progress import Progress, silent
+from obbligato.sound.audio import Audio
+
+_FEWEST_EVENTS = 8
+_SURE_MARGIN = 0.6
+"""A lead of this much over the next best way to count makes a finding about 0.73 sure."""
+_EARLY_BEATS = 0.2
+"""Music may set in this much before a downbeat and still begin on it."""
+_FACTORS = tuple(map(Fraction, ("2", "1/2", "3", "1/3", "3/2", "2/3")))
+
+
+@dataclass(frozen=True)
+class GridFindings:
+    """What is found about a guide's time, as the song map holds it, and as a grid."""
+
+    tempo: Tempo
+    meter: MeterFinding
+    count_in: CountIn | None
+    grid: Grid
+    grid_finding: GridFinding
+
+
+def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
+    """Find tempo, metre, count-in, bar 1 and all beats of a guide.
+
+    Raises
+    ------
+    InputError
+        The file is silent, too short, or has no onsets from which a beat could be found.
+    """
+    progress(0.0, "onsets")
+    onsets = onset_strength(audio)
+    events = find_events(onsets)
+    if events.times_s.size < _FEWEST_EVENTS:
+        raise InputError("No beat could be found: the file has next to no onsets. Give the tempo by hand.")
+    progress(0.5, "pulse")
+    pulse = follow_pulse(onsets)
+    progress(0.65, "metre")
+    accents = find_accents(audio, onsets, pulse)
+    clicks = find_clicks(onsets, events)
+    counts = weigh_counts(accents, pulse, clicks)
+    if not counts:
+        raise InputError("No beat could be found: the file is too short to hold two bars. Give the tempo by hand.")
+    count = counts[0]
+    progress(0.9, "tempo")
+    beats, times_s, weights = onsets_on_beats(events, count.beat_at(pulse.at(events.times_s)))
+    if beats.size < _FEWEST_EVENTS:
+        raise InputError("No beat could be found: too few onsets agree on one. Give the tempo by hand.")
+    fit = fit_line(beats, times_s, weights)
+    unit = "dotted quarter" if is_compound(count, accents) else "quarter"
+    beats_s, zero, tempo = _timed(fit, count, pulse, (beats, times_s, weights), audio.duration_s)
+    bar_1 = _bar_1(beats_s, zero, count.beats_per_bar, clicks, first_sound_s(onsets, events))
+    per_bar = count.beats_per_bar
+    grid = _grid(tempo, beats_s, bar_1, Meter.from_unit_name(per_bar, unit))
+    downbeats_s = beats_s[bar_1 % per_bar :: per_bar]
+    progress(1.0, "grid found")
+    return GridFindings(
+        _with_confidence(tempo, counts, fit, pulse),
+        MeterFinding(per_bar, unit, _sureness(counts, lambda c: c.beats_per_bar == per_bar)),
+        _count_in(clicks, events, grid),
+        grid,
+        GridFinding(grid.bar_1_s, tuple(map(float, beats_s)), tuple(map(float, downbeats_s))),
+    )
+
+
+def _timed(
+    fit: LineFit, count: Count, pulse: Pulse, heard: tuple[Floats, Floats, Floats], duration_s: float
+) -> tuple[Floats, int, Tempo]:
+    """All beats of the file, the index of one downbeat (it may lie outside), and the tempo without confidence."""
+    beats, times_s, weights = heard
+    if not fit.steady:
+        first, last = np.ceil(count.beat_at(pulse.phase[[0, -1]]))
+        numbers = np.arange(first, last)
+        offset_s = float(np.median(times_s - pulse.when(count.phase_of(beats))))
+        beats_s = pulse.when(count.phase_of(numbers)) + offset_s
+        within = (beats_s >= 0.0) & (beats_s < duration_s)
+        numbers, beats_s = numbers[within], beats_s[within]
+        around = times_s - offset_s - pulse.when(count.phase_of(beats))
+        mean_bpm = 60.0 * (beats_s.size - 1) / float(beats_s[-1] - beats_s[0])
+        changes = tempo_changes(beats_s, count.beats_per_bar)
+        return beats_s, -int(numbers[0]), Tempo(mean_bpm, False, 0.0, _ms(float(np.std(around))), 0.0, (), changes)
+    rounded = rounded_bpm(fit)
+    bpm = fit.bpm if rounded is None else rounded
+    slope_ppm = (fit.period_s * bpm / 60.0 - 1.0) * 1e6
+    if rounded is not None:
+        fit = fit_line(beats, times_s, weights, period_s=60.0 / rounded)
+    first = np.ceil(-fit.first_s / fit.period_s - 1e-9)
+    last = np.ceil((duration_s - fit.first_s) / fit.period_s)
+    beats_s = np.maximum(fit.first_s + np.arange(first, last) * fit.period_s, 0.0)
+    return beats_s, -int(first), Tempo(bpm, True, 0.0, _ms(fit.scatter_s), slope_ppm, (), ())
+
+
+def _bar_1(beats_s: Floats, zero: int, per_bar: int, clicks: ClickRun | None, music_s: float) -> int:
+    """Index of bar 1: the first downbeat after the clicks, or else at or after the first music."""
+    beat_s = float(np.median(np.diff(beats_s)))
+    after_s = music_s - _EARLY_BEATS * beat_s if clicks is None else clicks.times_s[-1] + 0.5 * beat_s
+    index = zero % per_bar
+    while index < beats_s.size - 1 and beats_s[index] < after_s:
+        index += per_bar
+    return min(index, beats_s.size - 1)
+
+
+def _grid(tempo: Tempo, beats_s: Floats, bar_1: int, meter: Meter) -> Grid:
+    if tempo.steady:
+        return Grid.steady(tempo.bpm, float(beats_s[bar_1]), meter)
+    return Grid.from_beats(tuple(map(float, beats_s)), bar_1, meter)
+
+
+def _count_in(clicks: ClickRun | None, events: Events, grid: Grid) -> CountIn | None:
+    if clicks is None:
+        return None
+    beats = -float(grid.sec_to_beat(clicks.times_s[0]))
+    bars = round(beats) / grid.meter.beats_per_bar
+    return CountIn(clicks.times_s[0], grid.bar_1_s, clicks_until(clicks, events, grid.bar_1_s), bars)
+
+
+def _with_confidence(tempo: Tempo, counts: list[Count], fit: LineFit, pulse: Pulse) -> Tempo:
+    """The tempo with how sure it is, and the other tempi it could be counted in."""
+    chosen = counts[0].beats_per_pulse
+    sure = _sureness(counts, lambda c: c.beats_per_pulse == chosen) * min(1.0, 0.4 + fit.coverage)
+    others: list[Fraction] = []
+    for factor in [*(c.beats_per_pulse / chosen for c in counts), *_FACTORS]:
+        possible = LOWEST_BPM * 0.6 <= tempo.bpm * float(factor) <= HIGHEST_BPM * 1.3
+        if factor != 1 and factor in _FACTORS and factor not in others and possible:
+            others.append(factor)
+    alternatives = tuple(tempo.bpm * float(f) for f in others)
+    return Tempo(
+        tempo.bpm, tempo.steady, round(sure, 3), tempo.scatter_ms, tempo.slope_ppm, alternatives, tempo.changes
+    )
+
+
+def _sureness(counts: list[Count], agrees: Callable[[Count], bool]) -> float:
+    """From 0 to 1: the lead of the chosen way to count over the best that differs from it."""
+    rival = next((c.score for c in counts if not agrees(c)), counts[0].score - 10.0 * _SURE_MARGIN)
+    return round(float(1.0 / (1.0 + np.exp(-(counts[0].score - rival) / _SURE_MARGIN))), 3)
+
+
+def _ms(seconds: float) -> float:
+    return round(float(seconds) * 1000.0, 3)

@@ -1,0 +1,153 @@
+"""The metre: which pulses are beats, which beats are downbeats, and how a beat divides.
+
+Every way to count is a hypothesis: a beat of so many pulses, a bar of so many beats, a division of the beat, and a
+first downbeat. Each predicts where accents should lie (bar line above half bar above beat above division: the
+metrical hierarchy of Lerdahl & Jackendoff, 1983; low drums on the strong beats and the snare between, common
+practice). Its evidence is the correlation of that prediction with the accent curves over the whole song; to it is
+added how usual such a beat and such a bar are: log-normal priors with the medians of Klapuri, Eronen & Astola,
+"Analysis of the meter of acoustic musical signals", IEEE TASLP 2006 (beat 0.55 s, measure 2.1 s), with wider spreads.
+
+Triplet feel is a convention: a beat that divides in three is written as a dotted quarter when all three parts are
+played, and as a swung quarter when the middle one is mostly left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from obbligato.listen.accents import PER_PULSE, Accents
+from obbligato.listen.count_in import ClickRun
+from obbligato.listen.onsets import Floats
+from obbligato.listen.pulse import Pulse
+
+LOWEST_BPM, HIGHEST_BPM = 36.0, 250.0
+_BEATS_PER_PULSE = tuple(
+    map(Fraction, ("1/12", "1/8", "1/6", "1/4", "1/3", "1/2", "2/3", "1", "4/3", "3/2", "2", "3"))
+)
+_BARS = ((4, 2), (4, 4), (4, 3), (3, 2), (3, 4), (3, 3), (2, 3))
+"""Beats a bar and parts of a beat that are tried."""
+_BEAT_MEDIAN_S, _BAR_MEDIAN_S, _PRIOR_SPREAD = 0.55, 2.1, 0.45
+_PRIOR_WEIGHT = 0.35
+_WITNESS_WEIGHTS = np.array([6.0, 3.0, 3.0, 8.0])
+_CLICKS_ARE_BEATS = 1.0
+_FIRST_CLICK_IS_DOWNBEAT = 1.0
+_MIDDLE_PART_PLAYED = 0.35
+
+
+@dataclass(frozen=True)
+class Count:
+    """One way to count a song.
+
+    Attributes
+    ----------
+    beats_per_pulse
+        Beats in one pulse.
+    beats_per_bar, division
+        Beats a bar, and the parts a beat falls into.
+    downbeat_phase
+        Phase (in pulses) of one downbeat.
+    score
+        Evidence and prior together.
+    """
+
+    beats_per_pulse: Fraction
+    beats_per_bar: int
+    division: int
+    downbeat_phase: float
+    score: float
+
+    def beat_at(self, phase: Floats) -> Floats:
+        """Beats counted from the downbeat at `downbeat_phase`."""
+        return np.asarray((phase - self.downbeat_phase) * float(self.beats_per_pulse))
+
+    def phase_of(self, beat: Floats) -> Floats:
+        """The inverse of `beat_at`."""
+        return np.asarray(self.downbeat_phase + beat / float(self.beats_per_pulse))
+
+
+def weigh_counts(accents: Accents, pulse: Pulse, clicks: ClickRun | None) -> list[Count]:
+    """All ways to count, each with its best downbeat, the likeliest first."""
+    counts = []
+    for per_pulse in _BEATS_PER_PULSE:
+        beat_s = 1.0 / (pulse.mean_hz * float(per_pulse))
+        if not LOWEST_BPM <= 60.0 / beat_s <= HIGHEST_BPM:
+            continue
+        for beats_per_bar, division in _BARS:
+            bar = beats_per_bar * PER_PULSE / per_pulse
+            if bar.denominator != 1 or bar / (beats_per_bar * division) < 1:
+                continue
+            if accents.curves.shape[1] < 2 * bar:
+                continue
+            scores = _evidence(accents, int(bar), beats_per_bar, division)
+            scores += _prior(beat_s, beats_per_bar)
+            phases = accents.first_phase + np.arange(int(bar)) / PER_PULSE
+            scores += _click_bonus(phases, per_pulse, beats_per_bar, pulse, clicks)
+            best = int(scores.argmax())
+            counts.append(Count(per_pulse, beats_per_bar, division, float(phases[best]), float(scores[best])))
+    return sorted(counts, key=lambda c: -c.score)
+
+
+def is_compound(count: Count, accents: Accents) -> bool:
+    """Whether a beat in three parts is a dotted quarter: its middle part is played nearly as much as the last."""
+    if count.division != 3:
+        return False
+    period = int(PER_PULSE / count.beats_per_pulse)
+    start = round((count.downbeat_phase - accents.first_phase) * PER_PULSE) % period
+    curve = accents.curves[0, start:]
+    folded = curve[: curve.size // period * period].reshape(-1, period).mean(axis=0)
+    low = float(folded.min())
+    part = period // 3
+    last = folded[2 * part] - low
+    return bool(folded[part] - low >= _MIDDLE_PART_PLAYED * last)
+
+
+def _evidence(accents: Accents, bar: int, beats_per_bar: int, division: int) -> Floats:
+    """Weighted correlation of the predicted accents with the heard ones, for each place a downbeat could have."""
+    curves = accents.curves
+    folded = curves[:, : curves.shape[1] // bar * bar].reshape(curves.shape[0], -1, bar).mean(axis=1)
+    predicted = _predicted(bar, beats_per_bar, division)
+    predicted -= predicted.mean(axis=1, keepdims=True)
+    predicted /= np.sqrt((predicted**2).mean(axis=1, keepdims=True))
+    matched = np.fft.irfft(np.fft.rfft(folded) * np.conj(np.fft.rfft(predicted)), bar) / bar
+    return np.asarray(_WITNESS_WEIGHTS @ matched)
+
+
+def _predicted(bar: int, beats_per_bar: int, division: int) -> Floats:
+    """Accents that a metre predicts over one bar, for each curve, shape (4, bar)."""
+    everything, low, snare, harmony = np.zeros((4, bar))
+    halved = beats_per_bar == 4
+    for i in range(beats_per_bar * division):
+        place = round(i * bar / (beats_per_bar * division))
+        everything[place] = 2.0 if i % division == 0 else (0.6 if division == 4 and i % 2 else 1.0)
+    beats = [round(i * bar / beats_per_bar) for i in range(beats_per_bar)]
+    for i, place in enumerate(beats):
+        low[place] = 0.5
+        snare[place] = 0.7 if beats_per_bar == 3 else (1.5 if i % 2 else 0.4)
+    everything[0], low[0], harmony[0] = 3.0, 2.0, 1.0
+    if halved:
+        everything[beats[2]], low[beats[2]], harmony[beats[2]] = 2.3, 1.3, 0.3
+    return np.stack([everything, low, snare, harmony])
+
+
+def _prior(beat_s: float, beats_per_bar: int) -> float:
+    """How usual a beat and a bar of such lengths are."""
+    beat = np.log(beat_s / _BEAT_MEDIAN_S) / _PRIOR_SPREAD
+    bar = np.log(beats_per_bar * beat_s / _BAR_MEDIAN_S) / _PRIOR_SPREAD
+    return float(-0.5 * _PRIOR_WEIGHT * (beat**2 + bar**2))
+
+
+def _click_bonus(
+    phases: Floats, per_pulse: Fraction, beats_per_bar: int, pulse: Pulse, clicks: ClickRun | None
+) -> Floats:
+    """What a count-in adds: its clicks are beats, its first click is a downbeat."""
+    if clicks is None:
+        return np.zeros(phases.size)
+    places = pulse.at(np.array(clicks.times_s)) * float(per_pulse)
+    if abs((places[-1] - places[0]) / round(clicks.steps) - 1.0) > 0.05:
+        return np.zeros(phases.size)
+    away = (places[0] - phases * float(per_pulse)) / beats_per_bar
+    on_it = np.abs(away - np.round(away)) * beats_per_bar < 0.2
+    return np.asarray(_CLICKS_ARE_BEATS + _FIRST_CLICK_IS_DOWNBEAT * on_it)
