@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from datetime import date
 from fractions import Fraction
+from typing import Any
 
 import pytest
+
 from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, SongMap, Tempo, Tuning
 from obbligato.music.grid import Grid, Meter
+from obbligato.music.instruments import Instrument, Interval
+from obbligato.music.notation import Tuplet
 from obbligato.music.spans import ChordSpan, KeySpan, Opening, SectionSpan, Span
-from obbligato.page.part_score import Heading
+from obbligato.page.part_score import Heading, Part, Pitch, ScoreBar, ScoreChord, ScoreNote, WrittenKey
 from obbligato.sound.facts import SourceFacts
 
 BPM, BAR_1_S, BARS = 60.0, 4.5, 24
@@ -79,4 +83,51 @@ def song(grid: Grid) -> SongMap:
             Opening(bar_s(8, 2), bar_s(9), 8, 8, 3.0, "fill"),
             Opening(bar_s(12, 3), bar_s(17), 12, 16, 18.0, "feature"),
         ),
+    )
+
+
+FLUGELHORN = Instrument("Flugelhorn in Bb", (), "Bb", "brass", Interval(-1, -2, 0), "treble", 54, 84, 55, 79, 8.0, 57)
+
+
+def note(onset: Fraction | int, quarters: Fraction | int, name: str, **more: Any) -> ScoreNote:
+    """A note as `Bb4`, or a rest for an empty name."""
+    pitch = Pitch(name[0], name.count("#") - name.count("b"), int(name[-1])) if name else None
+    return ScoreNote(Fraction(onset), Fraction(quarters), pitch, **more)
+
+
+@pytest.fixture(scope="session")
+def page(heading: Heading) -> Part:
+    """A page with a pick-up, ties over beat and bar line, a duplet, accidentals, a rest, a key change and breaths."""
+    eighth, beat = Fraction(1, 2), Fraction(3, 2)
+    run = (note(0, eighth, "F4"), note(eighth, eighth, "G4"), note(1, eighth, "Bb4"))
+    tied = note(beat, beat, "C5", tied_to_next=True)
+    held = note(3, 3, "C5", tied_from_before=True, tied_to_next=True)
+    over = (note(0, beat, "C5", tied_from_before=True, breath_after=True), note(beat, beat, ""))
+    duplet = (
+        note(3, Fraction(3, 4), "F#4", tuplet=Tuplet(2, 3, starts=True)),
+        note(Fraction(15, 4), Fraction(3, 4), "F4", tuplet=Tuplet(2, 3, stops=True)),
+        note(Fraction(9, 2), beat, "F#5"),
+    )
+    chords = (ScoreChord(Fraction(0), "Fmaj7"), ScoreChord(Fraction(3), "Dm7b5/Ab"))
+    bars = [
+        ScoreBar(0, (note(0, 3, ""), note(3, beat, ""), note(Fraction(9, 2), beat, "E4"))),
+        ScoreBar(1, (*run, tied, held), chords, rehearsal="A"),
+        ScoreBar(2, (*over, *duplet), chords),
+        ScoreBar(3, rest_bars=5),
+        *(ScoreBar(number) for number in range(4, 8)),
+        ScoreBar(8, chords=(ScoreChord(Fraction(0), "N.C."), ScoreChord(Fraction(3), "D7"))),
+        ScoreBar(9, (*run, note(beat, beat, ""), note(3, 3, "")), rehearsal="B", key=WrittenKey(1, "major")),
+        ScoreBar(10, (note(0, 6, "G5"),)),
+    ]
+    return Part(
+        heading=heading,
+        instrument=FLUGELHORN,
+        meter=Meter(4, beat),
+        key=WrittenKey(-1, "major"),
+        beats_a_minute=58.5,
+        steady=True,
+        feel="",
+        lead_in="Bar 1 is at 0:04.500 of the guide.",
+        first_note="Your first written note is E4; on the guide it sounds as D4.",
+        bars=tuple(bars),
     )

@@ -16,7 +16,7 @@ from xml.etree import ElementTree as ET
 
 from obbligato.errors import InputError
 
-STAVE_HEIGHT_MM = 7.0
+STAVE_HEIGHT_MM = 7.2
 """Height of a stave: common for a single part on a stand is 7 to 8 mm (common practice, no source)."""
 
 _SVG = "http://www.w3.org/2000/svg"

@@ -313,4 +313,4 @@ def _notations(element: ET.Element, note: ScoreNote, *, beamed: bool) -> None:
             attributes["bracket"] = "no" if beamed else "yes"
         _add(notations, "tuplet", **attributes)
     if note.breath_after:
-        _add(_add(notations, "articulations"), "breath-mark", "comma")
+        _add(_add(notations, "articulations"), "breath-mark")

@@ -23,7 +23,7 @@ _MARGIN_BOTTOM_MM = 17.0
 _HEAD_MM = 30.0
 _GAP_MM = 4.5
 _WIDEST_GAP_MM = 8.0
-_STAVES_MM = (STAVE_HEIGHT_MM, 6.5, 6.0)
+_STAVES_MM = (STAVE_HEIGHT_MM, 6.8, 6.4)
 """Stave heights to try in turn until the part fits on `SIDES`; smaller than the last is not read on a stand."""
 
 _SPACE_EMS = 0.12

@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from obbligato.music.grid import Meter
 from obbligato.music.instruments import Instrument
+from obbligato.music.notation import Tuplet
 from obbligato.music.spans import Mode
 
 
@@ -50,16 +51,6 @@ class Pitch:
     def text(self) -> str:
         """As in `Bb4`."""
         return self.step + ("#" * self.alter if self.alter > 0 else "b" * -self.alter) + str(self.octave)
-
-
-@dataclass(frozen=True)
-class Tuplet:
-    """`actual` notes in the time of `normal`; whether this note opens or closes the group."""
-
-    actual: int
-    normal: int
-    starts: bool = False
-    stops: bool = False
 
 
 @dataclass(frozen=True)
