@@ -1,0 +1,112 @@
+"""Listening to a guide from end to end, and again where the player put the grid right."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from obbligato.errors import InputError
+from obbligato.listen.beats import find_grid
+from obbligato.listen.chords import find_chords
+from obbligato.listen.chroma import beat_chroma
+from obbligato.listen.keys import find_keys
+from obbligato.listen.openings import find_openings
+from obbligato.listen.sections import find_sections
+from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, TempoChange
+from obbligato.listen.tuning import find_tuning
+from obbligato.listen.voice import find_voice
+from obbligato.music.grid import Grid
+from obbligato.music.harmony import key_prefers_flats
+from obbligato.progress import Progress, part_of, silent
+from obbligato.sound.audio import Audio
+from obbligato.sound.facts import SourceFacts
+from obbligato.units import amplitude_to_db
+
+_SILENT_DBFS = -80.0
+
+
+def listen(audio: Audio, facts: SourceFacts, *, vocal: Audio | None = None, progress: Progress = silent) -> SongMap:
+    """Everything that can be found out about a guide.
+
+    Parameters
+    ----------
+    audio, facts
+        The guide and what is known of its file.
+    vocal
+        The vocal alone, starting with the guide, if the client sent it.
+
+    Raises
+    ------
+    InputError
+        When there is nothing to hear.
+    """
+    if audio.n_samples == 0 or float(amplitude_to_db(abs(audio.y).max())) < _SILENT_DBFS:
+        raise InputError(f"There is no sound in {facts.path}; ask the client for the file again.")
+    found = find_grid(audio, progress=part_of(progress, 0.0, 0.4))
+    progress(0.4, "finding the tuning")
+    tuning = find_tuning(audio)
+    voice = find_voice(audio, vocal=vocal, progress=part_of(progress, 0.45, 0.8))
+    song = SongMap(
+        source=facts,
+        tempo=found.tempo,
+        meter=found.meter,
+        count_in=found.count_in,
+        grid=found.grid_finding,
+        tuning=tuning,
+        keys=(),
+        chords=(),
+        sections=(),
+        voice=voice,
+        openings=(),
+    )
+    return _with_form(audio, song, found.grid, part_of(progress, 0.8, 1.0))
+
+
+def relisten_with_grid(audio: Audio, song_map: SongMap, grid: Grid, *, progress: Progress = silent) -> SongMap:
+    """The map with a grid set by hand and everything that hangs on the grid found again.
+
+    Tuning and voice are kept as they are; tempo, metre and grid become those of `grid`, with full confidence.
+    """
+    steady = len(grid.anchor_s) == 2
+    song = replace(
+        song_map,
+        tempo=replace(
+            song_map.tempo,
+            bpm=grid.mean_bpm,
+            steady=steady,
+            confidence=1.0,
+            alternatives=(),
+            changes=() if steady else _scaled(song_map, grid),
+        ),
+        meter=MeterFinding(grid.meter.beats_per_bar, grid.meter.beat_unit, 1.0),
+        grid=_grid_finding(grid, audio.duration_s),
+    )
+    return _with_form(audio, song, grid, progress)
+
+
+def _scaled(song_map: SongMap, grid: Grid) -> tuple[TempoChange, ...]:
+    """The course of a wandering tempo as `grid` counts it."""
+    factor = grid.mean_bpm / song_map.tempo.bpm
+    return tuple(TempoChange(change.start_s, change.bpm * factor) for change in song_map.tempo.changes)
+
+
+def _grid_finding(grid: Grid, duration_s: float) -> GridFinding:
+    beats = grid.beats_in(0.0, duration_s)
+    downbeats = beats[np.round(beats) % grid.meter.beats_per_bar == 0]
+    return GridFinding(
+        grid.bar_1_s, tuple(grid.beat_to_sec(beats).tolist()), tuple(grid.beat_to_sec(downbeats).tolist())
+    )
+
+
+def _with_form(audio: Audio, song: SongMap, grid: Grid, progress: Progress) -> SongMap:
+    """Keys, chords, sections and openings on a grid."""
+    progress(0.0, "finding the harmony")
+    chroma = beat_chroma(audio, grid, a4_hz=song.tuning.a4_hz)
+    keys = find_keys(chroma, grid, end_s=audio.duration_s)
+    chords = find_chords(chroma, grid, prefer_flats=key_prefers_flats(keys[0].tonic, keys[0].mode))
+    progress(0.8, "finding the form")
+    sections = find_sections(chroma, grid, keys=keys, voice=song.voice)
+    openings = find_openings(audio, song.voice, grid)
+    progress(1.0, "listened")
+    return replace(song, keys=keys, chords=chords, sections=sections, openings=openings)
