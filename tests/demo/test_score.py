@@ -67,8 +67,8 @@ def test_chords_follow_one_another_without_gaps():
 @pytest.mark.parametrize("chord", {c.label: c for c in SONG.chords}.values(), ids=lambda c: c.label)
 def test_chord_tones_agree_with_mir_eval(chord):
     root, semitones, bass = mir_eval.chord.encode(chord.label)
-    assert set(chord.pitch_classes) == {(root + i) % 12 for i in np.flatnonzero(semitones)}
-    assert chord.bass == (root + bass) % 12
+    assert chord.chord.pitch_classes == {(root + i) % 12 for i in np.flatnonzero(semitones)}
+    assert chord.chord.bass == (root + bass) % 12
 
 
 @pytest.mark.parametrize("name", ["C4", "Bb3", "Eb5", "F#4", "A4"])
@@ -107,13 +107,13 @@ def test_the_singer_and_the_line_stay_within_the_song():
 
 def test_keys_play_chord_tones_and_bass_plays_the_stated_bass():
     for chord, voices in zip(SONG.chords, voicings(SONG.chords), strict=True):
-        assert {v % 12 for v in voices} == set(chord.pitch_classes)
+        assert {v % 12 for v in voices} == chord.chord.pitch_classes
     for note in keys_notes(SONG):
         if note.onset_beat >= 0:
-            assert note.pitch % 12 in SONG.chord_at(note.onset_beat).pitch_classes
+            assert note.pitch % 12 in SONG.chord_at(note.onset_beat).chord.pitch_classes
     downbeats = [n for n in bass_notes(SONG) if n.onset_beat >= 0 and n.onset_beat % 4 == 0]
     assert len(downbeats) == SONG.bars
-    assert all(n.pitch % 12 == SONG.chord_at(n.onset_beat).bass for n in downbeats)
+    assert all(n.pitch % 12 == SONG.chord_at(n.onset_beat).chord.bass for n in downbeats)
 
 
 def test_every_phrase_is_clean_in_some_take_and_no_take_is_clean_throughout():

@@ -56,7 +56,7 @@ def voicings(
     """Close voicings between `low` and `high`, each the one that moves least from the one before."""
     chosen: list[tuple[int, ...]] = []
     for chord in chords:
-        octaves = [[p for p in range(low, high + 1) if p % 12 == pc] for pc in chord.pitch_classes]
+        octaves = [[p for p in range(low, high + 1) if p % 12 == pc] for pc in sorted(chord.chord.pitch_classes)]
         candidates = {tuple(sorted(c)) for c in product(*octaves) if max(c) - min(c) <= 14}
         before = chosen[-1] if chosen else (56, 60, 63)
         chosen.append(min(sorted(candidates), key=lambda c: _movement(before, c)))
@@ -70,19 +70,18 @@ def _movement(before: tuple[int, ...], after: tuple[int, ...]) -> float:
 
 def bass_notes(song: Song) -> tuple[BandNote, ...]:
     """The bass line: roots (or the chord's stated bass), fifths, and steps into the next bar."""
-    notes: list[BandNote] = [BandNote(-1 / 3, 0.3, _bass_pitch(song.chords[0].bass) - 2, 0.7)]
+    notes: list[BandNote] = [BandNote(-1 / 3, 0.3, _bass_pitch(song.chords[0].chord.bass) - 2, 0.7)]
     for bar, groove, final in _bars(song):
         pattern = ((0.0, 11.5, "root"),) if final else _BASS_PATTERNS[groove]
         for eighth, length, kind in pattern:
             beat = bar * song.meter.beats_per_bar + eighth / 3.0
-            chord = song.chord_at(beat)
+            chord = song.chord_at(beat).chord
             root = _bass_pitch(chord.bass)
             pitch = root
             if kind == "fifth":
-                fifth = chord.pitch_classes[0] + 7
-                pitch = _bass_pitch(fifth % 12)
+                pitch = _bass_pitch((chord.root + 7) % 12)
             elif kind == "next":
-                target = _bass_pitch(song.chord_at(beat + 0.5).bass)
+                target = _bass_pitch(song.chord_at(beat + 0.5).chord.bass)
                 pitch = target + (2 if root > target else -1) if target != root else root + 7 - 12 * (root > 36)
             notes.append(BandNote(beat, length / 3.0, pitch, 0.95 if eighth == 0 else 0.75))
     return tuple(notes)

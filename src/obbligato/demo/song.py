@@ -10,22 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from obbligato.errors import InputError
 from obbligato.music.grid import Grid, Meter
+from obbligato.music.harmony import Chord, parse_chord, pitch_class
 from obbligato.music.spans import Mode
 from obbligato.units import A4_HZ
 
 Groove = Literal["light", "verse", "chorus", "stop", "last"]
-
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_QUALITIES = {
-    "maj": (0, 4, 7),
-    "min": (0, 3, 7),
-    "7": (0, 4, 7, 10),
-    "maj7": (0, 4, 7, 11),
-    "min7": (0, 3, 7, 10),
-    "sus4": (0, 5, 7),
-}
-_CHORD_TONES = {"3": 1, "5": 2}
 
 
 @dataclass(frozen=True)
@@ -48,19 +39,12 @@ class PlacedChord:
     label: str
 
     @property
-    def pitch_classes(self) -> tuple[int, ...]:
-        """Pitch classes, root first."""
-        root, _, quality = self.label.partition(":")
-        quality = quality.partition("/")[0]
-        return tuple((pitch_class(root) + step) % 12 for step in _QUALITIES[quality])
-
-    @property
-    def bass(self) -> int:
-        """Pitch class of the lowest note."""
-        degree = self.label.partition("/")[2]
-        if not degree:
-            return self.pitch_classes[0]
-        return self.pitch_classes[_CHORD_TONES[degree]]
+    def chord(self) -> Chord:
+        """Root, pitch classes and bass."""
+        chord = parse_chord(self.label)
+        if chord is None:
+            raise InputError(f"'{self.label}' names no chord; the band needs one to play.")
+        return chord
 
 
 @dataclass(frozen=True)
@@ -173,15 +157,10 @@ class Song:
         return next((c for c in reversed(self.chords) if c.onset_beat <= beat + 1e-9), self.chords[0])
 
 
-def pitch_class(name: str) -> int:
-    """Pitch class of a note name such as `Eb` or `F#`."""
-    return (_STEPS[name[0]] + name.count("#") - name.count("b")) % 12
-
-
 def midi_pitch(name: str) -> int:
-    """MIDI pitch of a name with its octave, `C4` being 60."""
+    """MIDI pitch of a name with its octave, `C4` being 60 (no Cb or B#, which would cross an octave)."""
     letter = name.rstrip("0123456789")
-    return _STEPS[letter[0]] + letter.count("#") - letter[1:].count("b") + 12 * (int(name[len(letter) :]) + 1)
+    return pitch_class(letter) + 12 * (int(name[len(letter) :]) + 1)
 
 
 def beat_of(place: str) -> float:
