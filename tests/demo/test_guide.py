@@ -67,7 +67,7 @@ def test_the_kick_sits_on_the_bars(short_song: Song):
 
 def test_the_band_is_tuned_as_stated(short_song: Song):
     n = round(short_song.duration_s * 48000)
-    keys = play_keys(short_song, n_samples=n, sr=48000, rng=np.random.default_rng(8)).mean(axis=0)
+    keys = play_keys(short_song, n_samples=n, sr=48000, rng=np.random.default_rng(8))[:, : 12 * 48000].mean(axis=0)
     y = librosa.resample(keys, orig_sr=48000, target_sr=22050)
     cents = 100.0 * librosa.estimate_tuning(y=y, sr=22050, n_fft=8192, resolution=0.005)
     # librosa's histogram has steps of half a cent; peaks between FFT bins are read by parabola, within about 2 cents.

@@ -83,8 +83,9 @@ def strokes(song: Song) -> tuple[Stroke, ...]:
 def play_drums(song: Song, *, n_samples: int, sr: int, rng: np.random.Generator) -> Signal:
     """The kit in stereo, shape (2, n_samples), dry; each stroke a few milliseconds early or late."""
     out = np.zeros((2, n_samples))
-    kit = {piece: [make(sr, rng) for _ in range(4)] for piece, make in _PIECES.items()}
-    for stroke in strokes(song):
+    played = strokes(song)
+    kit = {piece: [_PIECES[piece](sr, rng) for _ in range(4)] for piece in sorted({s.piece for s in played})}
+    for stroke in played:
         scatter_s = _SCATTER_MS[stroke.piece] / 1000.0 * float(np.clip(rng.standard_normal(), -2.0, 2.0))
         at_s = float(song.grid.beat_to_sec(stroke.onset_beat)) + scatter_s
         hit = kit[stroke.piece][int(rng.integers(4))] * stroke.strength * (1.0 + 0.06 * rng.standard_normal())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,10 +84,15 @@ def struck_tone(
 
 def band_noise(n_samples: int, low_hz: float, high_hz: float, *, sr: int, rng: np.random.Generator) -> Signal:
     """Noise between two frequencies (second-order slopes), RMS 1."""
-    sos = signal.butter(2, (low_hz, min(high_hz, _NYQUIST_SHARE * sr)), "bandpass", fs=sr, output="sos")
+    sos = _band_pass(low_hz, min(high_hz, _NYQUIST_SHARE * sr), sr)
     lead = 256
     noise = np.asarray(signal.sosfilt(sos, rng.standard_normal(n_samples + lead)), dtype=np.float64)[lead:]
     return noise / max(float(np.sqrt(np.mean(noise**2))) if n_samples else 0.0, 1e-12)
+
+
+@cache
+def _band_pass(low_hz: float, high_hz: float, sr: int) -> Signal:
+    return np.asarray(signal.butter(2, (low_hz, high_hz), "bandpass", fs=sr, output="sos"))
 
 
 def faded(y: Signal, *, in_s: float, out_s: float, sr: int) -> Signal:
