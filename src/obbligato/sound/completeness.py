@@ -37,7 +37,8 @@ def require_complete(path: Path) -> None:
     elif head[:4] == b"OggS":
         missing = _missing_from_ogg(path, length)
     elif mp3_tag(head) is not None:
-        missing = max(0, missing_bytes(path.read_bytes()) - MP3_SLACK_BYTES)
+        missing = missing_bytes(path.read_bytes())
+        missing = missing if missing > MP3_SLACK_BYTES else 0
     else:
         missing = 0
     if missing:

@@ -19,7 +19,10 @@ OVER_DBTP = 0.1
 ABRUPT_BELOW_PEAK_DB = 40.0
 ABRUPT_S = 0.0005
 EDGE_DROP_DB = 15.0
-LOSSY_EDGE_HZ = (10000.0, 19600.0)
+LOSSY_EDGE_HZ = (14000.0, 19600.0)
+"""MP3 at 128 to 192 kbit/s ends between 16 and 19.5 kHz (seen with LAME); an edge nearer to 20 kHz may be a
+resampler's."""
+
 LOW_RATE_EDGE_HZ = (19000.0, 24500.0)
 LOWEST_HIGH_RATE = 80000
 LOWEST_FULL_RATE = 40000

@@ -103,6 +103,8 @@ def _read_with_libsndfile(path: Path) -> Audio | None:
         raise InputError(
             f"'{path}' breaks off: it declares {declared} samples and {len(y)} can be read; ask for the file again."
         )
+    if len(y) == 0:
+        return None
     return Audio(np.ascontiguousarray(y.T), sr)
 
 
@@ -163,8 +165,10 @@ def _decode(path: Path, container: InputContainer, stream: AudioStream) -> tuple
         for frame in frames:
             parts = [frame] if frame.format.name == "fltp" else to_float.resample(frame)
             blocks += [np.asarray(part.to_ndarray(), dtype=np.float32) for part in parts]
-    if damaged > MOST_DAMAGED * packets or not blocks:
+    if damaged > MOST_DAMAGED * packets:
         raise InputError(f"'{path}' is damaged: {damaged} of {packets} packets cannot be read; ask for it again.")
+    if not blocks:
+        return np.zeros((1, 0), dtype=np.float32), sr
     channels = max(len(block) for block in blocks)
     y = np.concatenate([np.broadcast_to(b, (channels, b.shape[1])) for b in blocks], axis=1)
     if stream.duration and stream.time_base:

@@ -122,7 +122,8 @@ def spectrum_edge(levels_db: NDArray[np.float64], *, low_hz: float, high_hz: flo
             break
         just_above = float(np.median(above[:side]))
         drop_db = float(np.median(levels_db[band - side : band])) - just_above
-        if float(np.max(above)) < just_above + COMEBACK_DB and (best is None or drop_db > best.drop_db):
+        comes_back = float(np.max(above[side:], initial=just_above)) > just_above + COMEBACK_DB
+        if not comes_back and (best is None or drop_db > best.drop_db):
             best = SpectrumEdge((band + gap / 2) * BAND_HZ, drop_db)
     return best
 
