@@ -113,9 +113,9 @@ def test_octaves_of_clef_and_transposition(
     assert sounding.pitch.midi == 12 * (written + 1) + 7 + interval.semitones
 
 
-@pytest.mark.parametrize("semitones", range(-24, 25))
+@pytest.mark.parametrize("semitones", [*range(-24, 0), *range(1, 25)])
 def test_interval_words_by_music21(semitones: int) -> None:
-    names = {0: "as written", 12: "an octave", 24: "2 octaves"}
+    names = {12: "an octave", 24: "2 octaves"}
     octaves, rest = divmod(abs(semitones), 12)
     simple = music21.interval.Interval(rest).niceName.lower().replace("diminished fifth", "augmented fourth")
     words = interval_words(semitones)

@@ -45,7 +45,7 @@ def test_the_head_and_foot_say_what_a_player_must_know(page: Part, paper: Any, t
         "Night Ferry",
         "Flugelhorn in B♭",
         "Jo Quill",
-        "Written pitch; it sounds a major second lower.",
+        "Written pitch: it sounds a major second lower than written.",
         "Your first written note is E4; on the guide it sounds as D4.",
         "Bar 1 is at 0:04.500 of the guide.",
         "version 2 · guide 0123456789ab · 2026-11-25",

@@ -6,7 +6,7 @@ the singer sings is underlined with `~`, an opening with its own letter, and eac
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from rich.console import Group, RenderableType
@@ -76,7 +76,7 @@ def chart_bars(song: SongMap) -> tuple[ChartBar, ...]:
             ChartBar(
                 number,
                 sections.get(number, ""),
-                tuple((beat - start, chords[beat]) for beat in places if beat in chords),
+                _chords_in(chords, start, per_bar),
                 tuple(_share_sung(song, grid, beat) > 0.5 for beat in places),
                 tuple(_opening_at(song.openings, grid, beat) for beat in places),
                 number < 1 and song.count_in is not None,
@@ -179,16 +179,18 @@ def _nearest_bar(grid: Grid, seconds: float) -> int:
 
 
 def _chords_by_beat(song: SongMap, grid: Grid) -> dict[int, str]:
-    """Chord symbols at the beats nearest to where they begin; of two on one beat the later, a repeat only once."""
-    texts: dict[int, str] = {}
-    for span in song.chords:
-        texts[round(float(grid.sec_to_beat(span.start_s)))] = chord_text(span.label)
-    changes: dict[int, str] = {}
-    before = ""
-    for beat in sorted(texts):
-        if texts[beat] != before:
-            changes[beat] = before = texts[beat]
-    return changes
+    """Chord symbols at the beats nearest to where they begin; of two on one beat the later."""
+    return {round(float(grid.sec_to_beat(span.start_s))): chord_text(span.label) for span in song.chords}
+
+
+def _chords_in(chords: Mapping[int, str], start: int, beats: int) -> tuple[tuple[int, str], ...]:
+    """The chord in force at the bar line, and each change inside the bar."""
+    before = [beat for beat in chords if beat <= start]
+    found = [(0, chords[max(before)])] if before else []
+    for beat in sorted(beat for beat in chords if start < beat < start + beats):
+        if not found or found[-1][1] != chords[beat]:
+            found.append((beat - start, chords[beat]))
+    return tuple(found)
 
 
 def _share_sung(song: SongMap, grid: Grid, beat: int) -> float:

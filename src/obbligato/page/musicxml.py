@@ -86,8 +86,9 @@ def part_musicxml(part: Part, *, row_starts: Collection[int] = ()) -> str:
         if bar.key is not None:
             accidentals = Accidentals(bar.key.fifths)
         _content(measure, part, bar, accidentals, divisions)
-    ends = _add(element[-1], "barline", location="right")
-    _add(ends, "bar-style", "light-heavy")
+        if index + 1 == len(part.bars) or part.bars[index + 1].rehearsal:
+            style = "light-heavy" if index + 1 == len(part.bars) else "light-light"
+            _add(_add(measure, "barline", location="right"), "bar-style", style)
     ET.indent(root, space=" ")
     return _DOCTYPE + ET.tostring(root, encoding="unicode") + "\n"
 

@@ -123,7 +123,7 @@ class Part:
     beats_a_minute
         Tempo in beats of the metre; None where no number can stand for the song.
     feel
-        Words on how to read the rhythm, such as `swing`; empty for straight.
+        Words on how to read the rhythm, such as `Swing`; empty for straight.
     lead_in
         How the song starts before bar 1, in words.
     first_note
@@ -144,7 +144,10 @@ class Part:
     @property
     def reading(self) -> str:
         """How written pitch relates to sounding pitch, in words."""
-        return f"Written pitch; it sounds {interval_words(self.instrument.transposition.semitones)}."
+        semitones = self.instrument.transposition.semitones
+        if semitones == 0:
+            return "Concert pitch: it sounds as written."
+        return f"Written pitch: it sounds {interval_words(semitones)} than written."
 
 
 _INTERVALS = (
@@ -164,13 +167,11 @@ _INTERVALS = (
 
 
 def interval_words(semitones: int) -> str:
-    """From written to sounding in words.
+    """From written to sounding in words, other than a unison.
 
     >>> interval_words(-14)
     'an octave and a major second lower'
     """
-    if semitones == 0:
-        return "as written"
     octaves, rest = divmod(abs(semitones), 12)
     parts = [{0: "", 1: "an octave"}.get(octaves, f"{octaves} octaves"), _INTERVALS[rest]]
     return " and ".join(part for part in parts if part) + (" lower" if semitones < 0 else " higher")

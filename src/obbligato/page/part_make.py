@@ -1,0 +1,227 @@
+"""From a line and a song map to the page: which bars, in which key, under which chords, with which rests."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from obbligato.listen.songmap import SongMap
+from obbligato.music.grid import Grid, Meter
+from obbligato.music.harmony import chord_text, key_fifths, parse_chord, transpose_key
+from obbligato.music.instruments import Instrument, Interval
+from obbligato.music.line import Line
+from obbligato.music.notation import Notation, Piece, measures
+from obbligato.page.part_score import Heading, Part, Pitch, ScoreBar, ScoreChord, ScoreNote, WrittenKey
+from obbligato.units import seconds_to_clock
+
+
+def make_part(line: Line, song: SongMap, instrument: Instrument, heading: Heading) -> Part:
+    """Lay out the page for a line: transposed, spelled, in the song's bars, with rests, letters, chords and breaths.
+
+    The page goes from bar 1 (or the bar of a note before it) to the song's last bar. A run of empty bars becomes one
+    rest, broken where a section or a key begins; the bar before an entry is shown by itself under its chords, so
+    that the player hears the entry coming.
+
+    Parameters
+    ----------
+    line
+        In sounding pitch, as performed; the page shows it quantised.
+    song
+        Where bars, keys, chords and sections come from.
+    """
+    grid = song.to_grid()
+    keys = _written_keys(song, grid, instrument)
+    notation = measures(line, grid.meter, first_bar=1, last_bar=_last_bar(song, grid))
+    spans = _written_spans(notation, grid.meter)
+    pitches = _written_pitches(line, spans, instrument, keys, grid.meter)
+    breaths = _breaths(line, spans)
+    first = notation.measures[0].number
+    sections = {_nearest_bar(grid, span.start_s): span.label for span in song.sections}
+    bars = [
+        ScoreBar(
+            measure.number,
+            tuple(_score_note(piece, grid.meter, pitches, breaths) for piece in measure.pieces),
+            rehearsal=sections.get(measure.number, ""),
+            key=_new_key(keys, measure.number) if measure.number > first else None,
+        )
+        for measure in notation.measures
+    ]
+    tempo = song.tempo
+    return Part(
+        heading=heading,
+        instrument=instrument,
+        meter=grid.meter,
+        key=_key_at(keys, first),
+        beats_a_minute=round(tempo.bpm, 1),
+        steady=tempo.steady,
+        feel=notation.feel.capitalize(),
+        lead_in=_lead_in(song, first),
+        first_note=_first_note(line, song, instrument, pitches[0]),
+        bars=_with_chords(_with_rests(bars), song, grid, instrument, keys),
+    )
+
+
+def _score_note(piece: Piece, meter: Meter, pitches: Sequence[Pitch], breaths: Collection[int]) -> ScoreNote:
+    return ScoreNote(
+        piece.onset * meter.beat_quarters,
+        piece.duration * meter.beat_quarters,
+        None if piece.note is None else pitches[piece.note],
+        tied_from_before=piece.tied_from_before,
+        tied_to_next=piece.tied_to_next,
+        tuplet=piece.tuplet,
+        breath_after=piece.note in breaths and not piece.tied_to_next,
+    )
+
+
+def _written_spans(notation: Notation, meter: Meter) -> dict[int, tuple[Fraction, Fraction]]:
+    """Start and end of every note as written, in beats from bar 1."""
+    spans: dict[int, tuple[Fraction, Fraction]] = {}
+    for measure in notation.measures:
+        for piece in measure.pieces:
+            if piece.note is not None:
+                onset = (measure.number - 1) * meter.beats_per_bar + piece.onset
+                start, _ = spans.get(piece.note, (onset, onset))
+                spans[piece.note] = (start, onset + piece.duration)
+    return spans
+
+
+def _written_pitches(
+    line: Line,
+    spans: Mapping[int, tuple[Fraction, Fraction]],
+    instrument: Instrument,
+    keys: Mapping[int, WrittenKey],
+    meter: Meter,
+) -> list[Pitch]:
+    """Every note of the line in written pitch, spelled in the key of its bar."""
+    up = -instrument.transposition.semitones
+    bars = [int(spans[index][0] // meter.beats_per_bar) + 1 for index in range(len(line.notes))]
+    return [_spelled(note.pitch + up, _key_at(keys, bar)) for note, bar in zip(line.notes, bars, strict=True)]
+
+
+def _spelled(pitch: int, key: WrittenKey) -> Pitch:
+    fifths = _spelled_fifths(pitch, key)
+    alter = (fifths + 1) // 7
+    return Pitch("FCGDAEB"[(fifths + 1) % 7], alter, (pitch - alter) // 12 - 1)
+
+
+def _spelled_fifths(pitch: int, key: WrittenKey) -> int:
+    """Place of a pitch (class) on the line of fifths (C is 0, G is 1, Bb is -2), among the twelve around a key."""
+    lowest = key.fifths - (5 if key.mode == "major" else 3)
+    return lowest + (7 * pitch - lowest) % 12
+
+
+def _breaths(line: Line, spans: Mapping[int, tuple[Fraction, Fraction]]) -> frozenset[int]:
+    """Notes after which a phrase ends without a written rest of half a beat or more to breathe in."""
+    lasts = (phrase.last_note for phrase in line.phrases[:-1])
+    return frozenset(last for last in lasts if spans[last + 1][0] - spans[last][1] < Fraction(1, 2))
+
+
+def _written_keys(song: SongMap, grid: Grid, instrument: Instrument) -> dict[int, WrittenKey]:
+    """Written keys by the bar in which they begin."""
+    up = -instrument.transposition.semitones
+    keys = {}
+    for span in song.keys:
+        tonic = transpose_key(span.tonic, span.mode, up)
+        keys[_nearest_bar(grid, span.start_s)] = WrittenKey(key_fifths(tonic, span.mode), span.mode)
+    return keys or {1: WrittenKey(0, "major")}
+
+
+def _key_at(keys: Mapping[int, WrittenKey], bar: int) -> WrittenKey:
+    """The key in force in a bar; before the first key, the first."""
+    starts = sorted(keys)
+    return keys[starts[max(0, bisect_right(starts, bar) - 1)]]
+
+
+def _new_key(keys: Mapping[int, WrittenKey], bar: int) -> WrittenKey | None:
+    here = _key_at(keys, bar)
+    return here if here != _key_at(keys, bar - 1) else None
+
+
+def _nearest_bar(grid: Grid, seconds: float) -> int:
+    return round(float(grid.sec_to_beat(seconds)) / grid.meter.beats_per_bar) + 1
+
+
+def _last_bar(song: SongMap, grid: Grid) -> int:
+    """The bar in which the last section or chord ends; with neither, the last bar that begins in the file."""
+    ends = [span.end_s for span in (*song.sections[-1:], *song.chords[-1:])]
+    if ends:
+        return max(1, _nearest_bar(grid, max(ends)) - 1)
+    return max(1, grid.bars_in(0.0, song.source.duration_s).stop - 1)
+
+
+def _with_rests(bars: list[ScoreBar]) -> list[ScoreBar]:
+    """Gather empty bars into multi-bar rests, leaving out the bar before an entry."""
+    result = list(bars)
+    start = 0
+    while start < len(bars):
+        end = start
+        while (
+            end < len(bars) and not bars[end].notes and not (end > start and (bars[end].rehearsal or bars[end].key))
+        ):
+            end += 1
+        entry_follows = end < len(bars) and bool(bars[end].notes)
+        covered = end - start - (1 if entry_follows else 0)
+        if covered > 1:
+            result[start] = replace(bars[start], rest_bars=covered)
+        start = max(end, start + 1)
+    return result
+
+
+def _with_chords(
+    bars: list[ScoreBar], song: SongMap, grid: Grid, instrument: Instrument, keys: Mapping[int, WrittenKey]
+) -> tuple[ScoreBar, ...]:
+    """Chord symbols over every bar that is not inside a multi-bar rest, repeated where a section begins."""
+    changes = _chord_beats(song, grid)
+    beats = sorted(changes)
+    result = []
+    shown_before = ""
+    covered = 0
+    for bar in bars:
+        covered = max(covered - 1, bar.rest_bars)
+        if covered > 0:
+            result.append(bar)
+            shown_before = ""
+            continue
+        if bar.rehearsal:
+            shown_before = ""
+        start = (bar.number - 1) * grid.meter.beats_per_bar
+        inside = [beat for beat in beats if start < beat < start + grid.meter.beats_per_bar]
+        sounding = bisect_right(beats, start) - 1
+        labels = ([(start, changes[beats[sounding]])] if sounding >= 0 else []) + [(b, changes[b]) for b in inside]
+        chords = []
+        key = _key_at(keys, bar.number)
+        for beat, label in labels:
+            if label != shown_before:
+                text = _written_chord(label, instrument, key)
+                chords.append(ScoreChord((beat - start) * grid.meter.beat_quarters, text))
+            shown_before = label
+        result.append(replace(bar, chords=tuple(chords)))
+    return tuple(result)
+
+
+def _written_chord(label: str, instrument: Instrument, key: WrittenKey) -> str:
+    chord = parse_chord(label)
+    up = -instrument.transposition.semitones
+    flats = chord is None or _spelled_fifths(chord.root + up, key) < 0
+    return chord_text(label, up, prefer_flats=flats)
+
+
+def _chord_beats(song: SongMap, grid: Grid) -> dict[int, str]:
+    """Chord labels by the whole beat nearest to where they begin; of two on one beat the later."""
+    return {round(float(grid.sec_to_beat(span.start_s))): span.label for span in song.chords}
+
+
+def _lead_in(song: SongMap, first: int) -> str:
+    at = f"Bar 1 is at {seconds_to_clock(song.grid.bar_1_s)} of the guide"
+    count = song.count_in
+    words = f"{at}, after {count.clicks} clicks of count-in" if count else f"{at}, without a count-in"
+    return f"{words}; the part begins in bar {first}." if first < 1 else f"{words}."
+
+
+def _first_note(line: Line, song: SongMap, instrument: Instrument, written: Pitch) -> str:
+    """The first note check: a page in the wrong octave or key shows itself before a note is recorded."""
+    concert = _written_keys(song, song.to_grid(), replace(instrument, transposition=Interval()))
+    sounding = _spelled(line.notes[0].pitch, _key_at(concert, 1))
+    return f"Your first written note is {written.text}; on the guide it sounds as {sounding.text}."
