@@ -70,6 +70,30 @@ class PhraseReading:
 
 
 @dataclass(frozen=True)
+class TakeTiming:
+    """Four faults of timing, kept apart; milliseconds against the line, positive: late.
+
+    Attributes
+    ----------
+    lateness_ms
+        Constant: what is left on the whole after the take's offset is taken out.
+    slope_ppm
+        Lateness growing along the take, 0 unless significant; the same as the take's drift.
+    step_ms, step_at_s
+        A lasting jump between two phrases (positive: later from there on), and where on the guide's time; 0 and
+        None unless significant.
+    scatter_ms
+        The player's spread about all that, robust standard deviation over notes.
+    """
+
+    lateness_ms: float = 0.0
+    slope_ppm: float = 0.0
+    step_ms: float = 0.0
+    step_at_s: float | None = None
+    scatter_ms: float = 0.0
+
+
+@dataclass(frozen=True)
 class TakeReading:
     """How one take was played and where it lies.
 
@@ -81,6 +105,10 @@ class TakeReading:
         Clock of the take against the guide's (positive: the take runs slow and falls behind).
     tuning_cents
         Median of the played notes' cents against the song's tuning.
+    timing
+        The take as a whole.
+    sentence
+        Where the take lies and how it was found, in words.
     """
 
     path: str
@@ -88,6 +116,8 @@ class TakeReading:
     drift_ppm: float
     tuning_cents: float
     phrases: tuple[PhraseReading, ...]
+    timing: TakeTiming = TakeTiming()
+    sentence: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,217 @@
+"""Which phrases of which takes carry a fault.
+
+Every judgement is made against the take itself and, where three or more takes of a phrase were read, against what
+they share: if all takes lay a phrase back, or swell in it, that is the phrase and no fault. The limits are the
+trade's where it has one (`docs/takes.md` lists them); flags are single words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from obbligato.takes.measure import TakeMeasures
+from obbligato.takes.pitch import Floats
+from obbligato.takes.readings import PhraseSpan, TimedLine
+
+LATE_MS = 40.0
+NOTE_LATE_MS = 80.0
+FLAT_CENTS = 15.0
+FLAT_OUTRIGHT_CENTS = 25.0
+NOTE_FLAT_CENTS = 38.0
+DROP_DB = 4.5
+DROP_ALONE_DB = 12.0
+NOTE_DROP_DB = 6.0
+STRAY_OVER_USUAL_DB = 9.0
+STRAY_UNDER_PLAYING_DB = 26.0
+CLICK_LIKENESS = 2.2
+QUIET_DB = 20.0
+ENOUGH_TAKES = 3
+
+FLAGS = (
+    "missed_note",
+    "wrong_note",
+    "extra_note",
+    "cut_head",
+    "cut_tail",
+    "dropout",
+    "clipped",
+    "noise",
+    "click_bleed",
+    "level_drop",
+    "quiet",
+    "late",
+    "early",
+    "flat",
+    "sharp",
+)
+"""All flags, gravest first."""
+
+
+@dataclass(frozen=True, eq=False)
+class Judgement:
+    """One phrase of one take.
+
+    Attributes
+    ----------
+    flags
+        From `FLAGS`, gravest first.
+    late_ms
+        The phrase against the take's own time and what the takes share.
+    cents
+        The phrase against the song's tuning; `cents_off` against the take's own and what the takes share.
+    level_off_db
+        Likewise.
+    scatter_ms, scatter_cents
+        Robust spread within the phrase.
+    worst_note
+        Position in the line of the single note that a timing or tuning flag rests on, None if the whole phrase.
+    """
+
+    flags: tuple[str, ...]
+    late_ms: float
+    cents: float
+    cents_off: float
+    level_off_db: float
+    scatter_ms: float
+    scatter_cents: float
+    worst_note: int | None
+
+
+def judge(takes: Sequence[TakeMeasures], line: TimedLine) -> list[list[Judgement]]:
+    """Judge every phrase of every take, shape (n_takes)(n_phrases)."""
+    late = _apart(np.array([t.late_ms - _phrase_centre(t.late_ms, line) for t in takes]))
+    own_cents = np.array([t.cents - _centre(t.cents) for t in takes])
+    cents = _apart(np.where(np.array([t.steady for t in takes]), own_cents, np.nan))
+    level = _apart(np.array([t.level_db - _phrase_centre(t.level_db, line) for t in takes]))
+    usual_stray = [_usual_stray_db(t) for t in takes]
+    compared = len(takes) >= ENOUGH_TAKES
+    return [
+        [
+            _judge_phrase(take, line, phrase, late[i], cents[i], level[i], usual_stray[i], compared)
+            for phrase in line.phrases
+        ]
+        for i, take in enumerate(takes)
+    ]
+
+
+def _judge_phrase(
+    take: TakeMeasures,
+    line: TimedLine,
+    phrase: PhraseSpan,
+    late_ms: Floats,
+    cents_off: Floats,
+    level_off_db: Floats,
+    usual_stray_db: float,
+    compared: bool,
+) -> Judgement:
+    here = slice(phrase.first_note, phrase.last_note + 1)
+    played, measured = take.played[here], take.phrases[phrase.index]
+    phrase_late, phrase_cents = _centre(late_ms[here]), _centre(take.cents[here])
+    phrase_off, phrase_level = _centre(cents_off[here]), _centre(level_off_db[here])
+    flags = {
+        "missed_note": any(not p.heard for p in played),
+        "wrong_note": any(p.wrong_semitones for p in played),
+        "extra_note": bool(measured.extra),
+        "cut_head": measured.cut_head,
+        "cut_tail": measured.cut_tail,
+        "dropout": measured.gap_s is not None,
+        "clipped": measured.clipped,
+        "noise": measured.gap_s is None and _noisy(take, measured.stray_db, usual_stray_db),
+        "click_bleed": measured.click_likeness >= CLICK_LIKENESS,
+        "level_drop": _dropped(line, phrase, level_off_db[here], phrase_level, compared),
+        "quiet": _centre(take.level_db[here]) < take.room_db + QUIET_DB,
+    }
+    late_note = _outlier(late_ms[here] - phrase_late, NOTE_LATE_MS)
+    off_note = _outlier(cents_off[here] - phrase_off, NOTE_FLAT_CENTS)
+    lateness = phrase_late if abs(phrase_late) >= LATE_MS else _at(late_ms[here], late_note)
+    flags["late"], flags["early"] = lateness >= LATE_MS, lateness <= -LATE_MS
+    pitch = phrase_off if abs(phrase_off) >= FLAT_CENTS else _at(cents_off[here], off_note)
+    if abs(phrase_cents) >= FLAT_OUTRIGHT_CENTS and abs(pitch) < FLAT_CENTS:
+        pitch = phrase_cents
+    flags["flat"], flags["sharp"] = pitch <= -FLAT_CENTS, pitch >= FLAT_CENTS
+    whole = abs(phrase_late) >= LATE_MS or abs(phrase_off) >= FLAT_CENTS
+    single = late_note if late_note is not None else off_note
+    return Judgement(
+        flags=tuple(flag for flag in FLAGS if flags[flag]),
+        late_ms=phrase_late,
+        cents=phrase_cents,
+        cents_off=phrase_off,
+        level_off_db=phrase_level,
+        scatter_ms=_spread(late_ms[here]),
+        scatter_cents=_spread(cents_off[here]),
+        worst_note=None if whole or single is None else phrase.first_note + single,
+    )
+
+
+def _noisy(take: TakeMeasures, stray_db: float, usual_db: float) -> bool:
+    playing_db = _centre(take.level_db)
+    return stray_db > usual_db + STRAY_OVER_USUAL_DB and stray_db > playing_db - STRAY_UNDER_PLAYING_DB
+
+
+def _usual_stray_db(take: TakeMeasures) -> float:
+    values = np.array([p.stray_db for p in take.phrases])
+    values = values[np.isfinite(values)]
+    return float(np.median(values)) if values.size else np.inf
+
+
+def _dropped(
+    line: TimedLine, phrase: PhraseSpan, level_off_db: Floats, phrase_level: float, compared: bool
+) -> bool:
+    """The whole phrase too soft, or two or more notes in a row that make up a third of it."""
+    if not compared:
+        return phrase_level <= -DROP_ALONE_DB
+    if phrase_level <= -DROP_DB:
+        return True
+    soft = np.nan_to_num(level_off_db, nan=0.0) <= -NOTE_DROP_DB
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], soft.astype(int), [0]])))
+    notes = line.notes[phrase.first_note : phrase.last_note + 1]
+    length_s = notes[-1].end_s - notes[0].start_s
+    return any(
+        b - a >= 2 and notes[b - 1].end_s - notes[a].start_s >= length_s / 3
+        for a, b in zip(edges[::2], edges[1::2], strict=True)
+    )
+
+
+def _apart(values: Floats) -> Floats:
+    """What sets each take apart from the others, note by note; the values themselves for fewer than three takes."""
+    if len(values) < ENOUGH_TAKES:
+        return values
+    enough = np.isfinite(values).sum(axis=0) >= ENOUGH_TAKES
+    shared = np.zeros(values.shape[1])
+    if enough.any():
+        shared[enough] = np.nanmedian(values[:, enough], axis=0)
+    return np.asarray(values - shared)
+
+
+def _phrase_centre(values: Floats, line: TimedLine) -> float:
+    """Median over the phrases' medians, so that long phrases do not rule."""
+    centres = [_centre(values[p.first_note : p.last_note + 1]) for p in line.phrases]
+    heard = [c for p, c in zip(line.phrases, centres, strict=True) if _any(values, p)]
+    return float(np.median(heard)) if heard else 0.0
+
+
+def _any(values: Floats, phrase: PhraseSpan) -> bool:
+    return bool(np.isfinite(values[phrase.first_note : phrase.last_note + 1]).any())
+
+
+def _centre(values: Floats) -> float:
+    finite = values[np.isfinite(values)]
+    return float(np.median(finite)) if finite.size else 0.0
+
+
+def _spread(values: Floats) -> float:
+    finite = values[np.isfinite(values)]
+    return 1.4826 * float(np.median(np.abs(finite - np.median(finite)))) if finite.size > 2 else 0.0
+
+
+def _outlier(deviation: Floats, limit: float) -> int | None:
+    size = np.abs(np.nan_to_num(deviation, nan=0.0))
+    worst = int(np.argmax(size))
+    return worst if size[worst] >= limit else None
+
+
+def _at(values: Floats, position: int | None) -> float:
+    return 0.0 if position is None else float(values[position])

@@ -1,0 +1,175 @@
+"""Reading takes: from audio to what each phrase and note was like.
+
+Takes of the same line are read together, for what several share is no fault of one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from obbligato.errors import InputError
+from obbligato.music.grid import Grid
+from obbligato.progress import Progress, silent
+from obbligato.sound.audio import Audio
+from obbligato.takes.bleed import levelled
+from obbligato.takes.hearing import Heard, hear, to_analysis_rate
+from obbligato.takes.judge import Judgement, judge
+from obbligato.takes.measure import TakeMeasures, measure_take, require_readable, timing_of
+from obbligato.takes.pitch import ANALYSIS_SR, Floats
+from obbligato.takes.place import Placement, place_heard, play_back, stated_placement
+from obbligato.takes.readings import NoteReading, PhraseReading, TakeReading, TimedLine
+from obbligato.takes.verdict import score, verdict
+
+
+@dataclass(frozen=True, eq=False)
+class ReadTake:
+    """A take with all that was found about it: the sound as heard, the place, the measures, and the reading."""
+
+    path: str
+    heard: Heard
+    measures: TakeMeasures
+    reading: TakeReading
+
+    @property
+    def placement(self) -> Placement:
+        """Where the take lies on the guide's time."""
+        return self.measures.placement
+
+
+def read_take(
+    take: Audio,
+    line: TimedLine,
+    placement: Placement,
+    *,
+    a4_hz: float,
+    grid: Grid | None = None,
+    click: Audio | None = None,
+    path: str = "take",
+) -> TakeReading:
+    """Read a single take that lies at `placement`."""
+    heard = hear(take, line, a4_hz=a4_hz)
+    played = play_back(heard, line, placement, a4_hz=a4_hz)
+    clicks_s = click_times(line, grid, click)
+    measures = measure_take(path, take, heard, line, placement, played, a4_hz=a4_hz, click_times_s=clicks_s)
+    return _reading(measures, judge([measures], line)[0], line, grid)
+
+
+def read_takes(
+    line: TimedLine,
+    takes: Sequence[tuple[str, Audio]],
+    *,
+    guide: Audio | None = None,
+    click: Audio | None = None,
+    a4_hz: float = 440.0,
+    grid: Grid | None = None,
+    starts_s: Mapping[str, float] | None = None,
+    progress: Progress = silent,
+) -> tuple[ReadTake, ...]:
+    """Place and read takes of a line together.
+
+    Parameters
+    ----------
+    takes
+        Each with the name it is to be reported under.
+    guide, click
+        What the player heard, looked for as bleed.
+    grid
+        For bar numbers in the verdicts and to know where clicks fall.
+    starts_s
+        Where takes start on the guide's time, for those whose player says so.
+
+    Raises
+    ------
+    InputError
+        When two takes have one name, or a take is silent, does not hold the line, or names a wrong sampling rate;
+        the message begins with the take's name.
+    """
+    names = [name for name, _ in takes]
+    if len(set(names)) < len(names):
+        raise InputError("Two takes have the same name; give each file once.")
+    sources = tuple(levelled(to_analysis_rate(audio)) for audio in (click, guide) if audio is not None)
+    clicks_s = click_times(line, grid, click)
+    heards, measured = [], []
+    for i, (name, take) in enumerate(takes):
+        progress(i / len(takes), f"reading {name}")
+        try:
+            heard = hear(take, line, a4_hz=a4_hz)
+            if starts_s is not None and name in starts_s:
+                placement = stated_placement(starts_s[name])
+                played = play_back(heard, line, placement, a4_hz=a4_hz)
+            else:
+                placement, played = place_heard(heard, line, sources=sources, a4_hz=a4_hz)
+                if placement.rate_suspect:
+                    raise InputError(placement.sentence)
+        except InputError as error:
+            raise InputError(f"'{name}': {error}") from None
+        measures = measure_take(name, take, heard, line, placement, played, a4_hz=a4_hz, click_times_s=clicks_s)
+        require_readable(measures)
+        heards.append(heard)
+        measured.append(measures)
+    progress(1.0, "takes read")
+    judged = judge(measured, line)
+    return tuple(
+        ReadTake(m.path, h, m, _reading(m, j, line, grid)) for m, h, j in zip(measured, heards, judged, strict=True)
+    )
+
+
+def click_times(line: TimedLine, grid: Grid | None, click: Audio | None) -> Floats:
+    """When the player heard clicks: the attacks of the click itself, or else the beats of the grid."""
+    if click is not None:
+        return _attacks_s(click)
+    if grid is None:
+        return np.zeros(0)
+    first_s, last_s = line.notes[0].start_s - 5.0, line.notes[-1].end_s + 5.0
+    return np.asarray(grid.beat_to_sec(grid.beats_in(first_s, last_s)), dtype=np.float64)
+
+
+def _attacks_s(click: Audio) -> Floats:
+    """Where a dry click sounds up from silence: first of the 5 ms steps above a tenth of its peak."""
+    y = np.abs(to_analysis_rate(click))
+    step = int(0.005 * ANALYSIS_SR)
+    peaks = y[: len(y) // step * step].reshape(-1, step).max(axis=1)
+    loud = peaks > 0.1 * float(peaks.max(initial=0.0))
+    quiet_before = ~np.concatenate([[False] * 6, loud])[:-6]
+    starts = np.flatnonzero(loud & ~np.concatenate([[False], loud[:-1]]) & quiet_before)
+    return starts * step / ANALYSIS_SR
+
+
+def _reading(
+    measures: TakeMeasures, judgements: Sequence[Judgement], line: TimedLine, grid: Grid | None
+) -> TakeReading:
+    placement = measures.placement
+    tuned = measures.cents[np.isfinite(measures.cents)]
+    return TakeReading(
+        path=measures.path,
+        offset_ms=1e3 * placement.offset_s,
+        drift_ppm=placement.drift_ppm,
+        tuning_cents=float(np.median(tuned)) if tuned.size else 0.0,
+        phrases=tuple(
+            PhraseReading(
+                index=phrase.index,
+                score=score(judgement, measures, phrase),
+                verdict=verdict(judgement, measures, line, phrase, grid=grid),
+                flags=judgement.flags,
+                notes=tuple(_note(measures, i) for i in range(phrase.first_note, phrase.last_note + 1)),
+                extra_notes=len(measures.phrases[phrase.index].extra),
+            )
+            for phrase, judgement in zip(line.phrases, judgements, strict=True)
+        ),
+        timing=timing_of(measures, line),
+        sentence=placement.sentence,
+    )
+
+
+def _note(measures: TakeMeasures, i: int) -> NoteReading:
+    played = measures.played[i]
+
+    def known(value: float) -> float | None:
+        return float(value) if np.isfinite(value) else None
+
+    return NoteReading(
+        i, played.right, known(measures.cents[i]), known(measures.late_ms[i]), known(measures.level_db[i])
+    )

@@ -1,0 +1,106 @@
+"""What is wrong with the sound itself of a stretch of a take, whatever was played: clipping, gaps, bursts of noise."""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.ndimage
+
+from obbligato.sound.audio import Audio
+from obbligato.takes.hearing import Heard
+from obbligato.takes.pitch import HOP_S, Floats
+
+_FLAT_RUN = 4
+_FLATNESS = 2e-5
+_LEAST_CLIP_PEAK = 0.1
+_LEAST_FLAT_RUNS = 3
+_DROP_DB = 25.0
+_SHORTEST_GAP_S = 0.004
+_SMOOTH_FRAMES = 4
+_ATTACK_S = 0.08
+
+
+def flat_tops(take: Audio) -> Floats:
+    """Times in the take at which its peaks are cut flat, seconds.
+
+    A peak is cut where four or more samples in a row stand within 2e-5 of the same value, outermost in their
+    neighbourhood of 3 ms; a wave above 40 Hz cannot do that at 44.1 kHz. It is found below full scale too, where a
+    recording was clipped before it was turned down. (Our own criterion, no source.)
+    """
+    times: list[Floats] = []
+    for y in take.y:
+        magnitude = np.abs(y)
+        peak = float(magnitude.max())
+        if peak < _LEAST_CLIP_PEAK:
+            continue
+        flat = np.abs(np.diff(y)) <= _FLATNESS * peak
+        runs = scipy.ndimage.uniform_filter1d(flat.astype(np.float32), _FLAT_RUN - 1) > 0.999
+        loud = magnitude[1:] > 0.25 * peak
+        candidates = np.flatnonzero(runs & loud)
+        if not candidates.size:
+            continue
+        reach = int(0.003 * take.sr)
+        ceiling = np.array([magnitude[max(0, i - reach) : i + reach].max() for i in candidates[:20000]])
+        top = candidates[:20000][magnitude[candidates[:20000]] >= ceiling * (1 - 2 * _FLATNESS)]
+        if top.size:
+            firsts = top[np.concatenate([[True], np.diff(top) > _FLAT_RUN])]
+            times.append(firsts / take.sr)
+    return np.sort(np.concatenate(times)) if times else np.zeros(0)
+
+
+def is_clipped(flat_tops_s: Floats, start_s: float, end_s: float) -> bool:
+    """Whether a stretch holds enough flat tops to be clipped."""
+    return int(np.sum((flat_tops_s >= start_s) & (flat_tops_s <= end_s))) >= _LEAST_FLAT_RUNS
+
+
+def find_gap_s(take: Audio, start_s: float, end_s: float, *, f0_hz: float) -> float | None:
+    """Where the sound is gone for some milliseconds in the middle of a held note, seconds in the take; None if nowhere.
+
+    Looked for in the level of short steps, of 2 ms or three quarters of a period where that is longer: down by 25 dB
+    within two steps, and back within two.
+    """
+    step = max(1, int(max(0.002, 0.75 / f0_hz) * take.sr))
+    first = max(0, int(start_s * take.sr))
+    x = take.mono()[first : max(first, int(end_s * take.sr))]
+    n = len(x) // step
+    if n < 30:
+        return None
+    rms_db = 10 * np.log10(np.mean(np.asarray(x[: n * step], np.float64).reshape(n, step) ** 2, axis=1) + 1e-14)
+    body_db = scipy.ndimage.median_filter(rms_db, 51, mode="nearest")
+    gone = rms_db < body_db - _DROP_DB
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], gone.astype(int), [0]])))
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        long_enough = (b - a) * step / take.sr >= _SHORTEST_GAP_S
+        if long_enough and 2 < a and b < n - 2 and rms_db[a - 2] > body_db[a] - 12 and rms_db[b + 1] > body_db[a] - 12:
+            return float((first + a * step) / take.sr)
+    return None
+
+
+def loudest_stray_db(heard: Heard, start_s: float, end_s: float, attacks_s: Floats) -> tuple[float, float]:
+    """The loudest 64 ms of sound that is no partial of the note played, and where, away from attacks.
+
+    Returns
+    -------
+    Level in dBFS and seconds in the take; `-inf` and `start_s` where nothing is left to judge.
+    """
+    frames = heard.frames_between(start_s, end_s)
+    times_s = heard.track.times_s[frames]
+    if not times_s.size:
+        return -np.inf, start_s
+    stray = scipy.ndimage.minimum_filter1d(heard.stray_db[frames], _SMOOTH_FRAMES, mode="nearest")
+    if attacks_s.size:
+        position = np.searchsorted(attacks_s, times_s)
+        after = times_s - attacks_s[np.maximum(position - 1, 0)]
+        before = attacks_s[np.minimum(position, len(attacks_s) - 1)] - times_s
+        stray = np.where((np.abs(after) < _ATTACK_S) | (np.abs(before) < _ATTACK_S / 2), -np.inf, stray)
+    at = int(np.argmax(stray))
+    return float(stray[at]), float(times_s[at])
+
+
+def room_db(heard: Heard, start_s: float, end_s: float) -> float | None:
+    """Level of the quietest 100 ms in a stretch, dBFS; None where the stretch is shorter or outside the take."""
+    frames = heard.frames_between(start_s, end_s)
+    width = round(0.1 / HOP_S)
+    if frames.stop - frames.start < width:
+        return None
+    power = scipy.ndimage.uniform_filter1d(10 ** (heard.level_db[frames] / 10), width, mode="nearest")
+    return float(10 * np.log10(power.min()))

@@ -1,0 +1,144 @@
+"""A judgement in words and as a number: where, how much, why, and what to do about it."""
+
+from __future__ import annotations
+
+from obbligato.music.grid import Grid
+from obbligato.takes.judge import Judgement
+from obbligato.takes.measure import TakeMeasures
+from obbligato.takes.readings import PhraseSpan, TimedLine
+from obbligato.units import seconds_to_clock
+
+FLAG_COST = {
+    "missed_note": 15.0,
+    "wrong_note": 15.0,
+    "extra_note": 10.0,
+    "cut_head": 40.0,
+    "cut_tail": 40.0,
+    "dropout": 30.0,
+    "clipped": 30.0,
+    "noise": 25.0,
+    "click_bleed": 20.0,
+    "level_drop": 20.0,
+    "quiet": 10.0,
+    "late": 15.0,
+    "early": 15.0,
+    "flat": 15.0,
+    "sharp": 15.0,
+}
+"""Points taken off for a fault; notes missed or wrong count each, up to three."""
+_MS_FREE, _POINTS_PER_MS, _MOST_FOR_TIME = 10.0, 0.2, 20.0
+_SCATTER_MS_FREE, _POINTS_PER_SCATTER_MS, _MOST_FOR_SCATTER = 12.0, 0.3, 8.0
+_CENTS_FREE, _POINTS_PER_CENT, _MOST_FOR_PITCH = 5.0, 0.5, 20.0
+_SCATTER_CENTS_FREE, _POINTS_PER_SCATTER_CENT, _MOST_FOR_UNEVEN = 6.0, 0.4, 8.0
+_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+
+
+def score(judgement: Judgement, take: TakeMeasures, phrase: PhraseSpan) -> float:
+    """0 to 100: 100 less the cost of each fault and of what lies beyond the free ranges of time and pitch."""
+    played = take.played[phrase.first_note : phrase.last_note + 1]
+    points = 100.0
+    for flag in judgement.flags:
+        times = 1
+        if flag == "missed_note":
+            times = min(3, sum(not p.heard for p in played))
+        elif flag == "wrong_note":
+            times = min(3, sum(p.wrong_semitones != 0 for p in played))
+        points -= FLAG_COST[flag] * times
+    points -= _beyond(judgement.late_ms, _MS_FREE, _POINTS_PER_MS, _MOST_FOR_TIME)
+    points -= _beyond(judgement.scatter_ms, _SCATTER_MS_FREE, _POINTS_PER_SCATTER_MS, _MOST_FOR_SCATTER)
+    points -= _beyond(judgement.cents, _CENTS_FREE, _POINTS_PER_CENT, _MOST_FOR_PITCH)
+    points -= _beyond(judgement.scatter_cents, _SCATTER_CENTS_FREE, _POINTS_PER_SCATTER_CENT, _MOST_FOR_UNEVEN)
+    return round(max(0.0, points), 1)
+
+
+def _beyond(value: float, free: float, rate: float, most: float) -> float:
+    return min(most, rate * max(0.0, abs(value) - free))
+
+
+def verdict(
+    judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, *, grid: Grid | None
+) -> str:
+    """The judgement as a sentence or two, beginning with the place."""
+    notes = line.notes[phrase.first_note : phrase.last_note + 1]
+    where = place_words(notes[0].start_s, notes[-1].end_s, grid)
+    if not judgement.flags:
+        return f"{where}: clean; {_late_words(judgement.late_ms)}, {_cents_words(judgement.cents)}."
+    faults = [_fault(flag, judgement, take, line, phrase, grid) for flag in judgement.flags]
+    return f"{where}: " + " ".join(faults)
+
+
+def place_words(start_s: float, end_s: float, grid: Grid | None) -> str:
+    """A stretch as bars, or as clock time where there is no grid."""
+    if grid is None:
+        return f"{seconds_to_clock(start_s)} to {seconds_to_clock(end_s)}"
+    first, last = grid.position_at(start_s).bar, grid.position_at(max(start_s, end_s - 0.02)).bar
+    return f"Bar {first}" if first == last else f"Bars {first} to {last}"
+
+
+def note_words(line: TimedLine, index: int, grid: Grid | None) -> str:
+    """One note by its sounding name and place."""
+    note = line.notes[index]
+    name = f"{_NAMES[note.midi % 12]}{note.midi // 12 - 1}"
+    if grid is None:
+        return f"the {name} at {seconds_to_clock(note.start_s)}"
+    bar, beat = grid.position_at(note.start_s)
+    return f"the {name} in bar {bar} on beat {beat:.1f}".removesuffix(".0")
+
+
+def _fault(
+    flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, grid: Grid | None
+) -> str:
+    indices = range(phrase.first_note, phrase.last_note + 1)
+    measured = take.phrases[phrase.index]
+    again = "use another take or play it again."
+    if flag in ("late", "early", "flat", "sharp"):
+        return _shifted(flag, judgement, take, line, grid)
+    if flag == "missed_note":
+        missing = [i for i in indices if not take.played[i].heard]
+        what = "nothing of it was heard" if len(missing) == len(indices) else f"{_listed(missing, line, grid)} missing"
+        return f"{what}; {again}"
+    if flag == "wrong_note":
+        wrong = [i for i in indices if take.played[i].wrong_semitones]
+        sounded = take.played[wrong[0]].wrong_semitones + line.notes[wrong[0]].midi
+        return f"{_listed(wrong, line, grid)} played as {_NAMES[sounded % 12]}{sounded // 12 - 1}; {again}"
+    if flag == "noise":
+        return f"a noise at {seconds_to_clock(measured.stray_at_s)} ({measured.stray_db:.0f} dBFS); {again}"
+    if flag == "dropout":
+        at = seconds_to_clock(measured.gap_s or 0.0)
+        return f"sound lost at {at}, as when a buffer drops; {again}"
+    if flag == "level_drop":
+        return f"{abs(judgement.level_off_db):.0f} dB softer than in the rest; use another take, or bring it up."
+    return {
+        "extra_note": f"{len(measured.extra)} note(s) too many; {again}",
+        "cut_head": f"the file begins after the phrase does; {again}",
+        "cut_tail": f"the file ends before the phrase does; {again}",
+        "clipped": "the peaks are cut flat, the input was set too high; use another take, or lower the input by 6 dB.",
+        "click_bleed": "the click is heard in it; use another take, or turn the headphones down.",
+        "quiet": "hardly above the noise of the room; move closer or raise the input.",
+    }[flag]
+
+
+def _shifted(flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, grid: Grid | None) -> str:
+    what = "all of it" if judgement.worst_note is None else note_words(line, judgement.worst_note, grid)
+    if flag in ("late", "early"):
+        size_ms = judgement.late_ms
+        if judgement.worst_note is not None:
+            size_ms = float(take.late_ms[judgement.worst_note])
+        return f"{what} {abs(size_ms):.0f} ms {flag}; use another take, or move it by hand."
+    size = judgement.cents_off if abs(judgement.cents_off) >= abs(judgement.cents) else judgement.cents
+    if judgement.worst_note is not None:
+        size = float(take.cents[judgement.worst_note])
+    return f"{what} {abs(size):.0f} cents {flag}; use another take or play it again."
+
+
+def _listed(indices: list[int], line: TimedLine, grid: Grid | None) -> str:
+    words = note_words(line, indices[0], grid)
+    return words if len(indices) == 1 else f"{words} and {len(indices) - 1} more"
+
+
+def _late_words(ms: float) -> str:
+    return "in time" if abs(ms) < 5 else f"{abs(ms):.0f} ms {'late' if ms > 0 else 'early'}"
+
+
+def _cents_words(cents: float) -> str:
+    return "in tune" if abs(cents) < 3 else f"{abs(cents):.0f} cents {'sharp' if cents > 0 else 'flat'}"
