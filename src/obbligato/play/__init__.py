@@ -1,1 +1,1 @@
-"""Mock-up, click and headphone mixes."""
+"""What is played to people: the mock-up for the client, click and headphone mix for the player."""

@@ -1,0 +1,129 @@
+"""What goes to the headphones: guide turned down, click just above it, and a ceiling that nothing passes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import signal
+
+from obbligato.errors import InputError
+from obbligato.sound.audio import Audio
+from obbligato.sound.loudness import integrated_lufs, k_filter
+from obbligato.sound.peaks import true_peak_dbtp
+from obbligato.sound.shape import gain, mix
+from obbligato.units import SILENCE_DB
+
+COMFORTABLE_LUFS = -20.0
+"""A guide louder than this is turned down to it: 10 to 12 dB for masters of -10 to -8 LUFS (common practice)."""
+
+CLICK_ABOVE_GUIDE_DB = 2.0
+CLICK_WINDOW_S = 0.1
+"""Hearing sums up loudness over 100 to 200 ms (textbooks of psychoacoustics; from memory)."""
+
+CEILING_DBTP = -6.0
+
+NIOSH_LIMIT_DBA, NIOSH_MINUTES, NIOSH_EXCHANGE_DB = 85.0, 480.0, 3.0
+"""Recommended exposure limit of NIOSH (publication 98-126, 1998): 85 dBA for 8 hours, half the time per 3 dB."""
+
+HEARING_CAUTION = (
+    "This program cannot know how loud your headphones are: start with the volume down, and keep it as low as lets "
+    "you play in tune and in time. As a guide, NIOSH (USA) recommends no more than 85 dBA over 8 hours a day, and "
+    "half the time for every 3 dB more: 88 dBA for 4 hours, 94 dBA for 1 hour, 100 dBA for 15 minutes; your own "
+    "instrument counts too. Rest your ears between takes. Ringing or dull hearing is a sign to stop. Rules where you "
+    "live may differ and come first; for advice about your hearing ask an audiologist."
+)
+
+
+@dataclass(frozen=True)
+class HeadphoneMix:
+    """A headphone mix and what was done to the levels.
+
+    Attributes
+    ----------
+    audio
+        Guide, click and line, on the guide's time base.
+    guide_db, click_db
+        Gain given to guide (and line), and to the click.
+    lowered_db
+        By how much the sum was turned down to keep below the ceiling; 0 if not.
+    """
+
+    audio: Audio
+    guide_db: float
+    click_db: float
+    lowered_db: float
+
+    @property
+    def sentence(self) -> str:
+        """The levels in words."""
+        guide = f"turned down by {-self.guide_db:.1f} dB" if self.guide_db < 0 else "left at its level"
+        text = f"In the headphones the guide is {guide}, with the click just above it."
+        if self.lowered_db > 0:
+            text += f" All of it was turned down by {self.lowered_db:.1f} dB more to stay below the ceiling."
+        return text
+
+
+def headphone_mix(
+    guide: Audio,
+    click: Audio,
+    line: Audio | None = None,
+    *,
+    guide_db: float | None = None,
+    click_above_db: float = CLICK_ABOVE_GUIDE_DB,
+    ceiling_dbtp: float = CEILING_DBTP,
+) -> HeadphoneMix:
+    """Mix for playing along; the files themselves stay as they are.
+
+    Parameters
+    ----------
+    line
+        The line at the level it has in the mock-up; it is turned down with the guide.
+    guide_db
+        Gain of the guide; usually what brings it down to -20 LUFS, and never more than 0 dB.
+    click_above_db
+        The click's loudest 100 ms against the guide's loudness, both K-weighted.
+    ceiling_dbtp
+        Highest true peak of the mix; if passed, all of it is turned down.
+
+    Raises
+    ------
+    InputError
+        When the guide is to be made louder, or rates or lengths differ.
+    """
+    if guide_db is not None and guide_db > 0:
+        raise InputError(f"guide_db={guide_db}: the guide is only turned down in the headphones; give 0 or less.")
+    guide_lufs = integrated_lufs(guide)
+    if guide_db is None:
+        guide_db = min(0.0, COMFORTABLE_LUFS - guide_lufs)
+    heard_lufs = guide_lufs + guide_db if guide_lufs > SILENCE_DB else COMFORTABLE_LUFS
+    click_lufs = _loudest_lufs(click) + 10.0 * float(np.log10(guide.channels))
+    click_db = heard_lufs + click_above_db - click_lufs if click_lufs > SILENCE_DB / 2 else 0.0
+    sounds, gains_db = [guide, click], [guide_db, click_db]
+    if line is not None:
+        sounds.append(line)
+        gains_db.append(guide_db)
+    total = mix(sounds, gains_db=gains_db)
+    lowered_db = max(0.0, true_peak_dbtp(total) - ceiling_dbtp)
+    return HeadphoneMix(gain(total, -lowered_db) if lowered_db else total, guide_db, click_db, lowered_db)
+
+
+def safe_minutes(level_dba: float) -> float:
+    """Minutes a day at a level at the ear that use up the exposure recommended by NIOSH.
+
+    >>> safe_minutes(94.0)
+    60.0
+    """
+    return float(NIOSH_MINUTES / 2.0 ** ((level_dba - NIOSH_LIMIT_DBA) / NIOSH_EXCHANGE_DB))
+
+
+def _loudest_lufs(click: Audio) -> float:
+    """K-weighted loudness of the loudest 100 ms."""
+    window = min(click.n_samples, round(CLICK_WINDOW_S * click.sr))
+    if window == 0:
+        return SILENCE_DB
+    b, a = k_filter(click.sr)
+    power = np.square(signal.lfilter(b, a, click.y.astype(np.float64), axis=-1)).sum(axis=0)
+    sums = np.concatenate(([0.0], np.cumsum(power)))
+    loudest = float((sums[window:] - sums[:-window]).max()) / window
+    return -0.691 + float(10.0 * np.log10(max(loudest, 1e-20)))
