@@ -1,0 +1,137 @@
+"""The line as it is written down: bars of notes and rests that a player can read.
+
+Only the page uses this; the performance itself stays as it was played.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+from obbligato.music.grid import Meter
+from obbligato.music.line import Line
+from obbligato.music.quantising import Quantised, WrittenNote, quantise
+from obbligato.music.splitting import cut_points
+
+__all__ = ["Measure", "Notation", "Piece", "Quantised", "Tuplet", "WrittenNote", "measures", "quantise"]
+
+
+@dataclass(frozen=True)
+class Tuplet:
+    """`actual` symbols in the time of `normal`; whether this one opens or closes its group."""
+
+    actual: int
+    normal: int
+    starts: bool = False
+    stops: bool = False
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One printed symbol.
+
+    Attributes
+    ----------
+    onset, duration
+        Place in the bar and length as it sounds, in beats of the metre.
+    note
+        Index of the note in the line; None for a rest.
+    """
+
+    onset: Fraction
+    duration: Fraction
+    note: int | None
+    tied_from_before: bool = False
+    tied_to_next: bool = False
+    tuplet: Tuplet | None = None
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A bar by the song's number; no pieces means a whole bar of rest."""
+
+    number: int
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True)
+class Notation:
+    """Bars without a gap from the first to the last asked for, and how their rhythm is to be felt.
+
+    `feel` is `swing` (eighths), `swing 16ths`, or nothing.
+    """
+
+    measures: tuple[Measure, ...]
+    feel: str
+
+
+def measures(line: Line, meter: Meter, *, first_bar: int, last_bar: int) -> Notation:
+    """Write a line down in bars `first_bar` to `last_bar`, and further where it begins sooner or ends later."""
+    quantised = quantise(line, meter)
+    beats = meter.beats_per_bar
+    first_bar = min(first_bar, int(quantised.notes[0].onset // beats) + 1)
+    last_bar = max(last_bar, -int(-quantised.notes[-1].end // beats))
+    spans = _with_rests(quantised.notes, Fraction((first_bar - 1) * beats), Fraction(last_bar * beats))
+    bars: dict[int, list[Piece]] = {number: [] for number in range(first_bar, last_bar + 1)}
+    for start, end, note in spans:
+        for number, piece in _pieces(start, end, note, meter, quantised.tuplets):
+            bars[number].append(piece)
+    found = tuple(
+        Measure(number, _finished(pieces, number, meter, quantised.tuplets)) for number, pieces in bars.items()
+    )
+    return Notation(found, quantised.feel)
+
+
+def _with_rests(
+    notes: Sequence[WrittenNote], start: Fraction, end: Fraction
+) -> list[tuple[Fraction, Fraction, int | None]]:
+    """Notes and the rests between them, without a gap from `start` to `end`."""
+    spans: list[tuple[Fraction, Fraction, int | None]] = []
+    for note in notes:
+        if note.onset > start:
+            spans.append((start, note.onset, None))
+        spans.append((note.onset, note.end, note.index))
+        start = note.end
+    if end > start:
+        spans.append((start, end, None))
+    return spans
+
+
+def _pieces(
+    start: Fraction, end: Fraction, note: int | None, meter: Meter, tuplets: Mapping[int, tuple[int, int]]
+) -> list[tuple[int, Piece]]:
+    """The symbols of a note or rest, each with its bar."""
+    bar = meter.beats_per_bar
+    cuts = [start]
+    while cuts[-1] < end:
+        first = int(cuts[-1] // bar) * bar
+        here = {beat - first: ratio for beat, ratio in tuplets.items() if first <= beat < first + bar}
+        stop = min(end - first, Fraction(bar))
+        inside = cut_points(cuts[-1] - first, stop, rest=note is None, meter=meter, tuplets=here)
+        cuts += [first + cut for cut in inside]
+    found = []
+    for a, b in pairwise(cuts):
+        number = int(a // bar) + 1
+        tied_back, tied_on = note is not None and a > start, note is not None and b < end
+        found.append((number, Piece(a - (number - 1) * bar, b - a, note, tied_back, tied_on)))
+    return found
+
+
+def _finished(
+    pieces: Sequence[Piece], number: int, meter: Meter, tuplets: Mapping[int, tuple[int, int]]
+) -> tuple[Piece, ...]:
+    """A bar's pieces with their tuplets marked; none where the whole bar is rest."""
+    if all(piece.note is None for piece in pieces):
+        return ()
+    finished = []
+    for piece in pieces:
+        beat = int(piece.onset // 1)
+        ratio = tuplets.get(beat + (number - 1) * meter.beats_per_bar)
+        if ratio is None or piece.duration >= 1:
+            finished.append(piece)
+        else:
+            starts, stops = piece.onset == beat, piece.onset + piece.duration == beat + 1
+            finished.append(replace(piece, tuplet=Tuplet(*ratio, starts, stops)))
+    return tuple(finished)

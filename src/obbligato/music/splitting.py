@@ -1,0 +1,113 @@
+"""How a length is cut into symbols so that the beat stays visible.
+
+Common practice of engraving, no source: a note may hide only weaker beats than the one it starts on; inside a beat,
+and for a syncopation that lies evenly about a beat, it may also hide the next stronger one. A length across beats of
+a compound metre is in whole beats. Tuplets stay inside their beat. Rests follow the same rules more strictly and are
+dotted only where the beat is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from itertools import pairwise
+
+from obbligato.music.grid import Meter
+
+_BAR, _HALF_BAR, _BEAT = 10, 9, 8
+_FINEST = 16
+_VALUES = tuple(Fraction(8) / 2**k for k in range(8))
+"""Breve to 64th, in quarter notes."""
+
+
+def cut_points(
+    start: Fraction, end: Fraction, *, rest: bool, meter: Meter, tuplets: Mapping[int, tuple[int, int]]
+) -> list[Fraction]:
+    """Ends of the symbols that make up a length inside one bar.
+
+    Parameters
+    ----------
+    start, end
+        In beats from the start of the bar.
+    tuplets
+        Beats of this bar, from 0, that are divided against the metre: symbols, and what they replace.
+    """
+    walls = {start, end}
+    for place in (start, end):
+        beat = int(place // 1)
+        if place.denominator > 1 and beat in tuplets:
+            walls |= {Fraction(b) for b in (beat, beat + 1) if start < b < end}
+    ends: list[Fraction] = []
+    for a, b in pairwise(sorted(walls)):
+        ratio = tuplets.get(int(a // 1)) if b - a < 1 else None
+        ends += _cut_tuplet(a, b, ratio, rest, meter) if ratio else _cut(a, b, rest, meter)
+    return ends
+
+
+def _cut_tuplet(start: Fraction, end: Fraction, ratio: tuple[int, int], rest: bool, meter: Meter) -> list[Fraction]:
+    """Inside a tuplet: the longest symbols from the left."""
+    actual, normal = ratio
+    ends: list[Fraction] = []
+    while start < end:
+        units = int((end - start) * actual)
+        while not _printable(Fraction(units, normal) * meter.beat_quarters, dotted=not rest):
+            units -= 1
+        start += Fraction(units, actual)
+        ends.append(start)
+    return ends
+
+
+def _cut(start: Fraction, end: Fraction, rest: bool, meter: Meter) -> list[Fraction]:
+    inside = _places_inside(start, end, meter)
+    strongest = max((level for _, level in inside), default=0)
+    if _may_stand(start, end, strongest, rest, meter):
+        return [end]
+    places = [place for place, level in inside if level == strongest]
+    at = places[0]
+    if _level(start, meter) >= strongest:
+        fitting = [p for p in places if _may_stand(start, p, strongest, rest, meter)]
+        at = fitting[-1] if fitting else at
+    return [*_cut(start, at, rest, meter), *_cut(at, end, rest, meter)]
+
+
+def _may_stand(start: Fraction, end: Fraction, strongest: int, rest: bool, meter: Meter) -> bool:
+    """Whether one symbol may run from `start` to `end`; `strongest` is the strongest place inside (0: none)."""
+    length = end - start
+    crosses = strongest >= _BEAT
+    whole_beats = length.denominator == 1
+    if meter.compound and crosses and not whole_beats:
+        return False
+    if not _printable(length * meter.beat_quarters, dotted=not rest or (meter.compound and whole_beats)):
+        return False
+    own = _level(start, meter)
+    if rest:
+        return own > strongest
+    if own >= strongest:
+        return True
+    if not crosses:
+        return strongest <= own + 1
+    even = _level((start + end) / 2, meter) == strongest and _level(end, meter) >= own
+    return not meter.compound and strongest == own + 1 and even
+
+
+def _places_inside(start: Fraction, end: Fraction, meter: Meter) -> list[tuple[Fraction, int]]:
+    unit = Fraction(1, _FINEST * (3 if meter.compound else 1))
+    first, last = int(start // unit) + 1, -int(-end // unit)
+    return [(i * unit, _level(i * unit, meter)) for i in range(first, last)]
+
+
+def _level(place: Fraction, meter: Meter) -> int:
+    """How strong a place in the bar is."""
+    if place.denominator == 1:
+        if place % meter.beats_per_bar == 0:
+            return _BAR
+        return _HALF_BAR if meter.beats_per_bar == 4 and place == 2 else _BEAT
+    parts = 3 if meter.compound else 2
+    level = _BEAT - 1
+    while (place * parts).denominator != 1:
+        parts, level = 2 * parts, level - 1
+    return level
+
+
+def _printable(quarters: Fraction, *, dotted: bool) -> bool:
+    return quarters in _VALUES or (dotted and quarters * Fraction(2, 3) in _VALUES[:-1])
