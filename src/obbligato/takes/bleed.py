@@ -30,7 +30,7 @@ SURE = 8.0
 _LEVELLING_S = 0.05
 _WINDOW_S = 30.0
 _SURE_IN_WINDOW = 7.0
-LEAST_CLICKS = 4
+LEAST_CLICKS = 3
 """Fewer clicks than this say nothing about bleed."""
 _LOWEST_CLICK_HZ = 500.0
 

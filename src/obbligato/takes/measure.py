@@ -15,7 +15,7 @@ from obbligato.takes.notes import ExtraNote, PlayedNote, find_extra_notes
 from obbligato.takes.pitch import Floats
 from obbligato.takes.place import Placement
 from obbligato.takes.readings import PhraseSpan, TakeTiming, TimedLine
-from obbligato.takes.sounds import find_gap_s, flat_tops, is_clipped, loudest_stray_db, room_db
+from obbligato.takes.sounds import find_gap_s, flat_tops, is_clipped, loudest_stray_db
 from obbligato.units import midi_to_hz
 
 AROUND_S = 0.3
@@ -221,9 +221,3 @@ def require_readable(measures: TakeMeasures) -> None:
     """
     if not any(p.right for p in measures.played):
         raise InputError(f"'{measures.path}' holds none of the line's notes; check that it is the right file.")
-
-
-def room_between_db(heard: Heard, start_s: float, end_s: float) -> float:
-    """Room level in a rest of the take, dBFS, or of the whole take where the rest is too short."""
-    level = room_db(heard, start_s, end_s)
-    return heard.floor_db if level is None else level

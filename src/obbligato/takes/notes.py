@@ -11,7 +11,7 @@ import numpy as np
 from obbligato.takes.align import Found
 from obbligato.takes.attack import Attack, find_attack
 from obbligato.takes.hearing import Heard
-from obbligato.takes.pitch import ANALYSIS_SR, HOP_S, Floats
+from obbligato.takes.pitch import HOP_S, Floats
 from obbligato.takes.readings import TimedNote
 from obbligato.units import hz_to_midi, midi_to_hz
 
@@ -259,11 +259,7 @@ def _read_note(
     cents, steady = _centre_cents(heard, midi - note.midi, onset_s, end_s)
     wrong = 0
     if cents is not None and abs(cents - tuning_cents) > WRONG_CENTS:
-        off = round((cents - tuning_cents) / 100.0)
-        if _octave_slip(heard, off, f0_hz, onset_s, end_s):
-            cents -= 100.0 * off
-        else:
-            wrong = off or int(np.sign(cents - tuning_cents))
+        wrong = round((cents - tuning_cents) / 100.0)
     body = heard.frames_between(onset_s + 0.016, max(end_s, onset_s + 0.05))
     level_db = float(10 * np.log10(np.mean(10 ** (heard.level_db[body] / 10)))) if body.stop > body.start else None
     return PlayedNote(note.index, onset_s, end_s, cents, wrong, level_db, clean, steady)
@@ -328,22 +324,3 @@ def _centre_cents(heard: Heard, semitones: Floats, start_s: float, end_s: float)
     width = min(_CYCLE_FRAMES, len(close))
     smooth = np.convolve(close, np.ones(width) / width, mode="valid")
     return float(np.median(smooth)), len(close) >= 6 and len(close) >= 0.6 * len(values)
-
-
-def _octave_slip(heard: Heard, off_semitones: int, f0_hz: float, start_s: float, end_s: float) -> bool:
-    """Whether a pitch heard an octave away is the tracker's slip: the spectrum says which octave sounds."""
-    if off_semitones not in (-12, 12):
-        return False
-    middle = int((start_s + end_s) / 2 * ANALYSIS_SR)
-    x = heard.y[max(0, middle - 1024) : middle + 1024]
-    power = np.abs(np.fft.rfft(x * np.hanning(len(x)), 8192)) ** 2
-    lower_hz = f0_hz if off_semitones == 12 else f0_hz / 2
-
-    def peak_db(frequency_hz: float) -> float:
-        at = round(frequency_hz * 8192 / ANALYSIS_SR)
-        return float(10 * np.log10(power[max(0, at - 6) : at + 7].max() + 1e-20))
-
-    odd_db = max(peak_db(lower_hz * k) for k in (1, 3, 5))
-    even_db = max(peak_db(lower_hz * k) for k in (2, 4, 6))
-    lower_sounds = odd_db > even_db - 25.0
-    return lower_sounds if off_semitones == 12 else not lower_sounds

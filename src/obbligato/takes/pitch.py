@@ -32,6 +32,8 @@ NETWORK_HIGHEST_HZ = 2000.0
 VOICED = 0.5
 """Confidence from which a frame counts as voiced."""
 _N_PARTIALS = 6
+_OCTAVE_HIGH_DB = 10.0
+_OCTAVE_LOW_DB = 30.0
 _BATCH = 2048
 _CLOSE = 0.03
 """How far a partial may lie from its place, as a fraction of the frequency, to be measured (about 50 cents)."""
@@ -84,8 +86,62 @@ def track_pitch(y: NDArray[np.float32], *, lowest_hz: float = 60.0, highest_hz: 
         n = min(len(found_hz), last - first)
         f0_hz[first : first + n], confidence[first : first + n] = found_hz[:n], sure[:n]
     voiced = np.flatnonzero((confidence >= VOICED) & (f0_hz > 0))
+    f0_hz[voiced] = right_octave(y, f0_hz[voiced], times_s[voiced], lowest_hz=lowest_hz)
     f0_hz[voiced] = refine(y, f0_hz[voiced], times_s[voiced], lowest_hz=lowest_hz)
     return PitchTrack(times_s, f0_hz, confidence)
+
+
+def right_octave(y: NDArray[np.float32], f0_hz: Floats, times_s: Floats, *, lowest_hz: float = 60.0) -> Floats:
+    """Put right frames heard an octave or a twelfth too high, or an octave too low.
+
+    Partials halfway or a third of the way between those of the pitch heard say that it is too high; a pitch of
+    whose first six partials only the even ones sound is too low. (Our own criterion, no source.)
+
+    Parameters
+    ----------
+    y, f0_hz, times_s, lowest_hz
+        As for `refine`; nothing is moved below a fifth under `lowest_hz`.
+    """
+    n_fft = _window_length(lowest_hz)
+    padded = np.pad(y, n_fft // 2)
+    frames = np.lib.stride_tricks.sliding_window_view(padded, n_fft)
+    starts = np.clip(np.round(times_s * ANALYSIS_SR).astype(int), 0, max(0, len(padded) - n_fft))
+    window = np.hanning(n_fft).astype(np.float32)
+    better_hz = np.array(f0_hz, dtype=np.float64)
+    for at in range(0, len(better_hz), _BATCH):
+        level_db = 20 * np.log10(np.abs(np.fft.rfft(frames[starts[at : at + _BATCH]] * window)) + 1e-9)
+        heard_hz = better_hz[at : at + _BATCH]
+        own_db = _loudest_db(level_db, heard_hz, (1.0, 2.0, 3.0))
+        factor = np.where(
+            _loudest_db(level_db, heard_hz, (1.0, 3.0, 5.0))
+            < _loudest_db(level_db, heard_hz, (2.0, 4.0, 6.0)) - _OCTAVE_LOW_DB,
+            2.0,
+            1.0,
+        )
+        for parts in (2, 3):
+            between = tuple(k / parts for k in range(1, 3 * parts) if k % parts)
+            too_high = _loudest_db(level_db, heard_hz, between) > own_db - _OCTAVE_HIGH_DB
+            factor = np.where(too_high & (heard_hz / parts > 0.67 * lowest_hz), 1.0 / parts, factor)
+        better_hz[at : at + _BATCH] = heard_hz * factor
+    return better_hz
+
+
+def _window_length(lowest_hz: float) -> int:
+    return int(np.clip(2 ** np.ceil(np.log2(8 * ANALYSIS_SR / lowest_hz)), 1024, 4096))
+
+
+def _loudest_db(level_db: Floats, f0_hz: Floats, multiples: tuple[float, ...]) -> Floats:
+    """The highest level at any of some multiples of the pitch, give or take a bin."""
+    n_bins = level_db.shape[1]
+    rows = np.arange(len(f0_hz))
+    best = np.full(len(f0_hz), -180.0)
+    for multiple in multiples:
+        bins = np.round(multiple * f0_hz * 2 * (n_bins - 1) / ANALYSIS_SR).astype(int)
+        for step in (-1, 0, 1):
+            inside = (bins + step > 0) & (bins + step < n_bins)
+            at = np.where(inside, bins + step, 0)
+            best = np.maximum(best, np.where(inside, level_db[rows, at], -180.0))
+    return best
 
 
 def refine(y: NDArray[np.float32], f0_hz: Floats, times_s: Floats, *, lowest_hz: float = 60.0) -> Floats:
@@ -104,7 +160,7 @@ def refine(y: NDArray[np.float32], f0_hz: Floats, times_s: Floats, *, lowest_hz:
     -------
     Frequencies in Hz, shape (n,); where no partial is found near its place, `f0_hz` as given.
     """
-    n_fft = int(np.clip(2 ** np.ceil(np.log2(8 * ANALYSIS_SR / lowest_hz)), 1024, 4096))
+    n_fft = _window_length(lowest_hz)
     padded = np.pad(y, n_fft // 2)
     window = np.hanning(n_fft + 1)[:n_fft].astype(np.float32)
     slope = (-np.pi / n_fft * np.sin(-2 * np.pi * np.arange(n_fft) / n_fft)).astype(np.float32)
