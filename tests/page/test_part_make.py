@@ -111,12 +111,34 @@ def test_the_first_note_check(part: Part) -> None:
 def test_what_is_read_sounds_as_the_line(name: str, line: Line, song: SongMap, heading: Heading) -> None:
     text = part_musicxml(make_part(line, song, find_instrument(name), heading))
     parsed: Any = music21.converter.parseData(text, format="musicxml").parts[0]
-    parsed = parsed.toSoundingPitch().stripTies()
-    notes = [n for n in parsed.flatten().notes if n.isNote]
+    # Not by stripTies, which takes a note with a written natural and its tied twin without one for different pitches.
+    sounding = [n for n in parsed.toSoundingPitch().flatten().notes if n.isNote]
+    notes = [n for n in sounding if n.tie is None or n.tie.type == "start"]
     assert [n.pitch.midi for n in notes] == [note.pitch for note in line.notes]
     # A beat is a dotted quarter; the line is played exactly in time, so its places are exact fractions.
     places = [Fraction(note.onset_beat).limit_denominator(12) * Fraction(3, 2) for note in line.notes]
     assert [Fraction(n.offset).limit_denominator(96) for n in notes] == places
+
+
+@pytest.mark.parametrize(
+    ("key", "sounding", "written"),
+    [
+        # For a Bb instrument, common practice without a source: the scale as the key spells it; outside it the raised
+        # fourth and the lowered others in major, the raised sixth and seventh in minor, and white keys as such.
+        (("Eb", "major"), [63, 65, 67, 68, 70, 72, 74], "F4 G4 A4 Bb4 C5 D5 E5"),
+        (("E", "major"), [64, 66, 68, 69, 71, 73, 75], "F#4 G#4 A#4 B4 C#5 D#5 E#5"),
+        (("Eb", "major"), [66, 69, 71], "Ab4 B4 Db5"),
+        (("C", "minor"), [71, 69, 60], "C#5 B4 D4"),
+        (("Ab", "major"), [64, 71, 66], "Gb4 Db5 Ab4"),
+    ],
+)
+def test_notes_are_spelled_in_the_written_key(
+    song: SongMap, heading: Heading, key: tuple[str, Any], sounding: list[int], written: str
+) -> None:
+    keyed = replace(song, keys=(replace(song.keys[0], tonic=key[0], mode=key[1]),))
+    part = make_part(line_of(phrase_of(3, sounding)), keyed, find_instrument("flugelhorn"), heading)
+    notes = [note for bar in part.bars for note in bar.notes]
+    assert " ".join(n.pitch.text for n in notes if n.pitch and not n.tied_from_before) == written
 
 
 def test_a_pick_up_lies_in_bar_0(song: SongMap, heading: Heading) -> None:

@@ -9,8 +9,15 @@ from fractions import Fraction
 
 from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Grid, Meter
-from obbligato.music.harmony import chord_text, key_fifths, parse_chord, transpose_key
-from obbligato.music.instruments import Instrument, Interval
+from obbligato.music.harmony import (
+    chord_text,
+    key_fifths,
+    key_prefers_flats,
+    note_name,
+    parse_chord,
+    transpose_key,
+)
+from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line
 from obbligato.music.notation import Notation, Piece, measures
 from obbligato.page.part_score import Heading, Part, Pitch, ScoreBar, ScoreChord, ScoreNote, WrittenKey
@@ -58,7 +65,7 @@ def make_part(line: Line, song: SongMap, instrument: Instrument, heading: Headin
         steady=tempo.steady,
         feel=notation.feel.capitalize(),
         lead_in=_lead_in(song, first),
-        first_note=_first_note(line, song, instrument, pitches[0]),
+        first_note=_first_note(line, song, pitches[0]),
         bars=_with_chords(_with_rests(bars), song, grid, instrument, keys),
     )
 
@@ -107,9 +114,15 @@ def _spelled(pitch: int, key: WrittenKey) -> Pitch:
 
 
 def _spelled_fifths(pitch: int, key: WrittenKey) -> int:
-    """Place of a pitch (class) on the line of fifths (C is 0, G is 1, Bb is -2), among the twelve around a key."""
+    """Place of a pitch (class) on the line of fifths (C is 0, G is 1, Bb is -2), among the twelve around a key.
+
+    Outside the key a white key is written as such, not as Cb, Fb, E#, B# or with a double accidental.
+    """
     lowest = key.fifths - (5 if key.mode == "major" else 3)
-    return lowest + (7 * pitch - lowest) % 12
+    fifths = lowest + (7 * pitch - lowest) % 12
+    natural = (7 * pitch + 1) % 12 - 1
+    in_key = -1 <= fifths - key.fifths <= 5
+    return fifths if in_key or natural > 5 else natural
 
 
 def _breaths(line: Line, spans: Mapping[int, tuple[Fraction, Fraction]]) -> frozenset[int]:
@@ -220,8 +233,9 @@ def _lead_in(song: SongMap, first: int) -> str:
     return f"{words}; the part begins in bar {first}." if first < 1 else f"{words}."
 
 
-def _first_note(line: Line, song: SongMap, instrument: Instrument, written: Pitch) -> str:
+def _first_note(line: Line, song: SongMap, written: Pitch) -> str:
     """The first note check: a page in the wrong octave or key shows itself before a note is recorded."""
-    concert = _written_keys(song, song.to_grid(), replace(instrument, transposition=Interval()))
-    sounding = _spelled(line.notes[0].pitch, _key_at(concert, 1))
-    return f"Your first written note is {written.text}; on the guide it sounds as {sounding.text}."
+    pitch = line.notes[0].pitch
+    flats = not song.keys or key_prefers_flats(song.keys[0].tonic, song.keys[0].mode)
+    sounding = f"{note_name(pitch, prefer_flats=flats)}{pitch // 12 - 1}"
+    return f"Your first written note is {written.text}; on the guide it sounds as {sounding}."
