@@ -13,7 +13,8 @@ from obbligato.music.grid import Grid, Meter
 from obbligato.music.instruments import Instrument, Interval
 from obbligato.music.notation import Tuplet
 from obbligato.music.spans import ChordSpan, KeySpan, Opening, SectionSpan, Span
-from obbligato.page.part_score import Heading, Part, Pitch, ScoreBar, ScoreChord, ScoreNote, WrittenKey
+from obbligato.music.spelling import Spelling
+from obbligato.page.part_score import Heading, Part, ScoreBar, ScoreChord, ScoreNote, WrittenKey
 from obbligato.sound.facts import SourceFacts
 
 BPM, BAR_1_S, BARS = 60.0, 4.5, 24
@@ -91,7 +92,7 @@ FLUGELHORN = Instrument("Flugelhorn in Bb", (), "Bb", "brass", Interval(-1, -2, 
 
 def note(onset: Fraction | int, quarters: Fraction | int, name: str, **more: Any) -> ScoreNote:
     """A note as `Bb4`, or a rest for an empty name."""
-    pitch = Pitch(name[0], name.count("#") - name.count("b"), int(name[-1])) if name else None
+    pitch = Spelling(name[0], name.count("#") - name.count("b"), int(name[-1])) if name else None
     return ScoreNote(Fraction(onset), Fraction(quarters), pitch, **more)
 
 

@@ -16,9 +16,10 @@ import xmlschema
 from obbligato.errors import InputError
 from obbligato.music.grid import Meter
 from obbligato.music.instruments import Instrument, Interval
+from obbligato.music.spelling import Spelling
 from obbligato.page.musicxml import chord_parts, part_musicxml
 from obbligato.page.musicxml_notes import Accidentals, beam_levels, note_value
-from obbligato.page.part_score import Part, Pitch, ScoreNote, interval_words
+from obbligato.page.part_score import Part, ScoreNote, interval_words
 
 
 def read_back(text: str) -> Any:
@@ -105,7 +106,7 @@ def test_octaves_of_clef_and_transposition(
     page: Part, clef: Any, interval: Interval, written: int, in_file: int
 ) -> None:
     instrument = Instrument("Test", (), "C", "plucked", interval, clef, 0, 127, 0, 127, None, 25)
-    bar = replace(page.bars[-1], number=1, notes=(ScoreNote(Fraction(0), Fraction(6), Pitch("G", 0, written)),))
+    bar = replace(page.bars[-1], number=1, notes=(ScoreNote(Fraction(0), Fraction(6), Spelling("G", 0, written)),))
     part = read_back(part_musicxml(replace(page, instrument=instrument, bars=(bar,))))
     (shown,) = part.flatten().getElementsByClass("Note")
     assert shown.pitch.octave == in_file
@@ -146,7 +147,7 @@ def signs(fifths: int, bars: list[str]) -> list[list[str | None]]:
         row = []
         for word in bar.split():
             tied, name = word.startswith("~"), word.removeprefix("~")
-            pitch = Pitch(name[0], name.count("#") - name.count("b"), int(name[-1]))
+            pitch = Spelling(name[0], name.count("#") - name.count("b"), int(name[-1]))
             row.append(state.sign(ScoreNote(Fraction(0), Fraction(1), pitch, tied_from_before=tied)))
         state.next_bar()
         result.append(row)
@@ -166,7 +167,7 @@ def test_accidentals_follow_the_handbooks() -> None:
 
 def test_beams_show_the_beats(page: Part) -> None:
     # Threes in 12/8, pairs of beats in 4/4 for plain eighths; common practice, no source.
-    run = [ScoreNote(Fraction(i, 2), Fraction(1, 2), Pitch("G", 0, 4)) for i in range(12)]
+    run = [ScoreNote(Fraction(i, 2), Fraction(1, 2), Spelling("G", 0, 4)) for i in range(12)]
     assert beam_levels(run, page.meter) == [("begin",), ("continue",), ("end",)] * 4
     four = beam_levels(run[:8], Meter(4))
     assert four == [("begin",), ("continue",), ("continue",), ("end",)] * 2
@@ -177,5 +178,5 @@ def test_beams_show_the_beats(page: Part) -> None:
 def test_beam_hooks() -> None:
     lengths = [Fraction(3, 4), Fraction(1, 4), Fraction(1, 4), Fraction(3, 4)]
     onsets = [sum(lengths[:i], Fraction(0)) for i in range(4)]
-    notes = [ScoreNote(o, q, Pitch("G", 0, 4)) for o, q in zip(onsets, lengths, strict=True)]
+    notes = [ScoreNote(o, q, Spelling("G", 0, 4)) for o, q in zip(onsets, lengths, strict=True)]
     assert beam_levels(notes, Meter()) == [("begin",), ("end", "backward hook"), ("begin", "forward hook"), ("end",)]

@@ -13,11 +13,12 @@ from typing import Any
 import pytest
 
 from obbligato.errors import InputError
+from obbligato.music.spelling import Spelling
 from obbligato.page.engrave import engrave, glyph_svg
 from obbligato.page.musicxml import part_musicxml
 from obbligato.page.part import part_pdf, with_signs
 from obbligato.page.part_rows import row_starts, shown_bars
-from obbligato.page.part_score import Part, Pitch, ScoreBar, ScoreNote
+from obbligato.page.part_score import Part, ScoreBar, ScoreNote
 
 needs_poppler = pytest.mark.skipif(not shutil.which("pdftotext"), reason="Poppler's pdftotext is not here")
 
@@ -30,7 +31,7 @@ def text_of(pdf: bytes, folder: Path) -> str:
 
 def long_page(page: Part, bars: int) -> Part:
     """A page of quarter notes, eight bars to a section."""
-    notes = tuple(ScoreNote(Fraction(3, 2) * i, Fraction(3, 2), Pitch("G", 0, 4)) for i in range(4))
+    notes = tuple(ScoreNote(Fraction(3, 2) * i, Fraction(3, 2), Spelling("G", 0, 4)) for i in range(4))
     made = [
         ScoreBar(n, notes, rehearsal="ABCDEFGH"[(n - 1) // 8 % 8] if n % 8 == 1 else "") for n in range(1, bars + 1)
     ]
@@ -102,7 +103,7 @@ def test_rows_are_drawn_without_text_and_with_every_word_in_place(page: Part) ->
 def test_each_pitch_sits_on_its_line(page: Part) -> None:
     # Treble clef (any primer): E4 on the lowest line, F5 on the highest, half a space for each step between.
     notes = tuple(
-        ScoreNote(Fraction(3, 2) * i, Fraction(3, 2), Pitch(name[0], 0, int(name[1])))
+        ScoreNote(Fraction(3, 2) * i, Fraction(3, 2), Spelling(name[0], 0, int(name[1])))
         for i, name in enumerate(("E4", "G4", "B4", "F5"))
     )
     (row,) = engrave(part_musicxml(replace(page, bars=(ScoreBar(1, notes),))), width_mm=180.0)

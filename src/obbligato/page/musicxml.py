@@ -11,8 +11,9 @@ from fractions import Fraction
 from math import lcm
 from xml.etree import ElementTree as ET
 
+from obbligato.music.spelling import Spelling
 from obbligato.page.musicxml_notes import Accidentals, beam_levels, note_value
-from obbligato.page.part_score import Part, Pitch, ScoreBar, ScoreChord, ScoreNote, WrittenKey
+from obbligato.page.part_score import Part, ScoreBar, ScoreChord, ScoreNote, WrittenKey
 
 _DOCTYPE = (
     '<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
@@ -292,7 +293,7 @@ def _ties(note: ScoreNote) -> list[str]:
     return [kind for kind, wanted in (("stop", note.tied_from_before), ("start", note.tied_to_next)) if wanted]
 
 
-def _pitch(element: ET.Element, pitch: Pitch, octave_shift: int) -> None:
+def _pitch(element: ET.Element, pitch: Spelling, octave_shift: int) -> None:
     child = _add(element, "pitch")
     _add(child, "step", pitch.step)
     if pitch.alter:

@@ -20,7 +20,8 @@ from obbligato.music.harmony import (
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line
 from obbligato.music.notation import Notation, Piece, measures
-from obbligato.page.part_score import Heading, Part, Pitch, ScoreBar, ScoreChord, ScoreNote, WrittenKey
+from obbligato.music.spelling import Spelling, spell
+from obbligato.page.part_score import Heading, Part, ScoreBar, ScoreChord, ScoreNote, WrittenKey
 from obbligato.units import seconds_to_clock
 
 
@@ -70,7 +71,7 @@ def make_part(line: Line, song: SongMap, instrument: Instrument, heading: Headin
     )
 
 
-def _score_note(piece: Piece, meter: Meter, pitches: Sequence[Pitch], breaths: Collection[int]) -> ScoreNote:
+def _score_note(piece: Piece, meter: Meter, pitches: Sequence[Spelling], breaths: Collection[int]) -> ScoreNote:
     return ScoreNote(
         piece.onset * meter.beat_quarters,
         piece.duration * meter.beat_quarters,
@@ -100,29 +101,12 @@ def _written_pitches(
     instrument: Instrument,
     keys: Mapping[int, WrittenKey],
     meter: Meter,
-) -> list[Pitch]:
+) -> tuple[Spelling, ...]:
     """Every note of the line in written pitch, spelled in the key of its bar."""
     up = -instrument.transposition.semitones
     bars = [int(spans[index][0] // meter.beats_per_bar) + 1 for index in range(len(line.notes))]
-    return [_spelled(note.pitch + up, _key_at(keys, bar)) for note, bar in zip(line.notes, bars, strict=True)]
-
-
-def _spelled(pitch: int, key: WrittenKey) -> Pitch:
-    fifths = _spelled_fifths(pitch, key)
-    alter = (fifths + 1) // 7
-    return Pitch("FCGDAEB"[(fifths + 1) % 7], alter, (pitch - alter) // 12 - 1)
-
-
-def _spelled_fifths(pitch: int, key: WrittenKey) -> int:
-    """Place of a pitch (class) on the line of fifths (C is 0, G is 1, Bb is -2), among the twelve around a key.
-
-    Outside the key a white key is written as such, not as Cb, Fb, E#, B# or with a double accidental.
-    """
-    lowest = key.fifths - (5 if key.mode == "major" else 3)
-    fifths = lowest + (7 * pitch - lowest) % 12
-    natural = (7 * pitch + 1) % 12 - 1
-    in_key = -1 <= fifths - key.fifths <= 5
-    return fifths if in_key or natural > 5 else natural
+    in_force = [_key_at(keys, bar) for bar in bars]
+    return spell([note.pitch + up for note in line.notes], [(key.fifths, key.mode) for key in in_force])
 
 
 def _breaths(line: Line, spans: Mapping[int, tuple[Fraction, Fraction]]) -> frozenset[int]:
@@ -217,7 +201,7 @@ def _with_chords(
 def _written_chord(label: str, instrument: Instrument, key: WrittenKey) -> str:
     chord = parse_chord(label)
     up = -instrument.transposition.semitones
-    flats = chord is None or _spelled_fifths(chord.root + up, key) < 0
+    flats = chord is None or spell([60 + chord.root + up], [(key.fifths, key.mode)])[0].alter < 0
     return chord_text(label, up, prefer_flats=flats)
 
 
@@ -233,9 +217,9 @@ def _lead_in(song: SongMap, first: int) -> str:
     return f"{words}; the part begins in bar {first}." if first < 1 else f"{words}."
 
 
-def _first_note(line: Line, song: SongMap, written: Pitch) -> str:
+def _first_note(line: Line, song: SongMap, written: Spelling) -> str:
     """The first note check: a page in the wrong octave or key shows itself before a note is recorded."""
     pitch = line.notes[0].pitch
     flats = not song.keys or key_prefers_flats(song.keys[0].tonic, song.keys[0].mode)
     sounding = f"{note_name(pitch, prefer_flats=flats)}{pitch // 12 - 1}"
-    return f"Your first written note is {written.text}; on the guide it sounds as {sounding}."
+    return f"Your first written note is {written}; on the guide it sounds as {sounding}."

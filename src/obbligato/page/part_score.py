@@ -13,6 +13,7 @@ from obbligato.music.grid import Meter
 from obbligato.music.instruments import Instrument
 from obbligato.music.notation import Tuplet
 from obbligato.music.spans import Mode
+from obbligato.music.spelling import Spelling
 
 
 @dataclass(frozen=True)
@@ -40,20 +41,6 @@ class Heading:
 
 
 @dataclass(frozen=True)
-class Pitch:
-    """A spelled pitch: letter, alteration in semitones, octave (C4 is middle C)."""
-
-    step: str
-    alter: int
-    octave: int
-
-    @property
-    def text(self) -> str:
-        """As in `Bb4`."""
-        return self.step + ("#" * self.alter if self.alter > 0 else "b" * -self.alter) + str(self.octave)
-
-
-@dataclass(frozen=True)
 class ScoreNote:
     """A note or rest as printed.
 
@@ -67,7 +54,7 @@ class ScoreNote:
 
     onset: Fraction
     quarters: Fraction
-    pitch: Pitch | None
+    pitch: Spelling | None
     tied_from_before: bool = False
     tied_to_next: bool = False
     tuplet: Tuplet | None = None
