@@ -1,0 +1,117 @@
+"""Breath as a tank that drains while the player blows and refills in the rests.
+
+A phrase that is possible alone can fail after others that left too little time to breathe in. One tank is the
+instrument's comfortable phrase at mezzo-forte; players breathe again with about a third of their air left, so half a
+tank more is there in need. It drains faster when playing loudly (fortissimo takes about twice the air) and, on brass,
+towards the bottom of the range; a rest of a second fills it, a shorter one in proportion, and one under 0.3 s is no
+breath. All of these are defaults of common practice without a source, to be set against the player.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from obbligato.music.grid import Grid
+from obbligato.music.instruments import Instrument
+from obbligato.music.line import Note
+from obbligato.music.remarks import Remark, bar_of, place_text
+
+SHORTEST_BREATH_S = 0.3
+FULL_BREATH_S = 1.0
+RESERVE = 0.5
+"""Air beyond the comfortable phrase, in tanks."""
+_MF_VELOCITY, _FF_VELOCITY = 80, 112
+_FLOW_LIMITS = (0.5, 2.5)
+_LOW_REGISTER = 0.25
+
+
+@dataclass(frozen=True)
+class TankReading:
+    """The tank around one note: what is left when the note ends, and how much of a full breath came before it."""
+
+    note: int
+    left: float
+    breathed: float
+
+
+def flow(note: Note, instrument: Instrument) -> float:
+    """Air used a second against mezzo-forte in the middle of the range.
+
+    Two to the power of how far the velocity lies above mezzo-forte on the way to fortissimo; on brass a quarter more
+    at the lowest note.
+    """
+    loudness = float(2.0 ** ((note.velocity - _MF_VELOCITY) / (_FF_VELOCITY - _MF_VELOCITY)))
+    loudness = min(max(loudness, _FLOW_LIMITS[0]), _FLOW_LIMITS[1])
+    if instrument.family != "brass":
+        return loudness
+    middle = (instrument.low + instrument.high) / 2
+    depth = (middle - instrument.to_written(note.pitch)) / (middle - instrument.low)
+    return loudness * (1.0 + _LOW_REGISTER * min(max(depth, 0.0), 1.0))
+
+
+def read_tank(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> tuple[TankReading, ...]:
+    """The tank at the end of every note, 1.0 being full; below 0.0 the reserve is drawn on.
+
+    Empty for an instrument that needs no breath.
+    """
+    if instrument.breath_s is None:
+        return ()
+    starts_s = grid.beat_to_sec([n.onset_beat for n in notes])
+    ends_s = grid.beat_to_sec([n.end_beat for n in notes])
+    readings = []
+    left = 1.0
+    for index, note in enumerate(notes):
+        rest_s = float(starts_s[index] - ends_s[index - 1]) if index else FULL_BREATH_S
+        breathed = min(rest_s / FULL_BREATH_S, 1.0) if rest_s >= SHORTEST_BREATH_S else 0.0
+        if breathed:
+            left = min(1.0, max(left, -RESERVE) + breathed * (1.0 + RESERVE))
+        left -= float(ends_s[index] - starts_s[index]) * flow(note, instrument) / instrument.breath_s
+        readings.append(TankReading(index, left, breathed))
+    return tuple(readings)
+
+
+def breath_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
+    """Where the breath runs out or is not comfortable, one remark for each stretch between breaths."""
+    readings = read_tank(notes, grid, instrument)
+    remarks = []
+    first = 0
+    for index, reading in enumerate(readings):
+        if reading.breathed:
+            first = index
+        last_of_stretch = index + 1 == len(readings) or readings[index + 1].breathed > 0.0
+        if last_of_stretch and reading.left < 0.0:
+            remarks.append(_remark(notes, readings, first, index, grid))
+    return remarks
+
+
+def _remark(notes: Sequence[Note], readings: Sequence[TankReading], first: int, last: int, grid: Grid) -> Remark:
+    start_s, end_s = grid.beat_to_sec([notes[first].onset_beat, notes[last].end_beat])
+    left = readings[last].left
+    first_bar = bar_of(grid, notes[first].onset_beat)
+    last_bar = bar_of(grid, notes[last].onset_beat)
+    where = f"From {place_text(grid, notes[first].onset_beat)}: {float(end_s - start_s):.1f} s without a breath"
+    numbers = {"length_s": float(end_s - start_s), "tank_left": left, "breathed_before": readings[first].breathed}
+    cause = " after a short one" if readings[first].breathed < 1.0 else ""
+    fix = _remedy(notes, first, last, grid)
+    if left >= -RESERVE:
+        sentence = f"{where}{cause}, longer than is comfortable; if it is too long, {fix}."
+        return Remark("breath", "look", first_bar, last_bar, sentence, numbers)
+    empty = next(i for i in range(first, last + 1) if readings[i].left < -RESERVE)
+    sentence = f"{where}{cause}; the air runs out at {place_text(grid, notes[empty].onset_beat)}: {fix}."
+    return Remark("breath", "stop", first_bar, last_bar, sentence, numbers)
+
+
+def _remedy(notes: Sequence[Note], first: int, last: int, grid: Grid) -> str:
+    """Where a breath costs least: after the longest note near the middle, shortened to make room."""
+    if first == last:
+        return "shorten the note"
+    middle = (notes[first].onset_beat + notes[last].end_beat) / 2
+    half = (notes[last].end_beat - notes[first].onset_beat) / 2
+
+    def worth(index: int) -> float:
+        away = abs(notes[index].end_beat - middle) / half
+        return notes[index].duration_beats * (1.0 - away)
+
+    best = max(range(first, last), key=worth)
+    return f"shorten the note at {place_text(grid, notes[best].onset_beat)} and breathe before the next"

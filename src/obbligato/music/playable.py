@@ -1,0 +1,113 @@
+"""Whether a line can be played and sits well: range, leaps, breath, the singer, the chords, the openings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from obbligato.music.breath import breath_remarks
+from obbligato.music.company import clash_remarks, openings_remarks, voice_remarks
+from obbligato.music.grid import Grid
+from obbligato.music.harmony import note_name
+from obbligato.music.instruments import Instrument
+from obbligato.music.line import Line, Note
+from obbligato.music.remarks import Remark, Severity, bar_of, bars_text
+from obbligato.music.spans import ChordSpan, Opening, Span
+
+__all__ = ["Remark", "Severity", "check_line"]
+
+_SEVERITIES: tuple[Severity, ...] = ("stop", "look", "note")
+_WIDEST_LEAP = {"brass": 12, "voice": 12, "woodwind": 19, "strings": 19, "plucked": 19}
+"""Semitones that are no trouble without a rest between: an octave, or an octave and a fifth (common practice)."""
+_LEAP_GAP_S = 0.25
+
+
+def check_line(
+    line: Line,
+    grid: Grid,
+    instrument: Instrument,
+    *,
+    voice: Sequence[Span] = (),
+    chords: Sequence[ChordSpan] = (),
+    openings: Sequence[Opening] = (),
+) -> tuple[Remark, ...]:
+    """Everything worth saying about a line before it is played, the gravest first, then in order of bars.
+
+    Parameters
+    ----------
+    line
+        In sounding pitch; names of notes in the sentences are written ones for the instrument, and say so.
+    voice, chords, openings
+        What is known of the song; what is not known is not remarked on.
+    """
+    remarks = [
+        *_range_remarks(line.notes, grid, instrument),
+        *breath_remarks(line.notes, grid, instrument),
+        *_leap_remarks(line.notes, grid, instrument),
+        *voice_remarks(line.notes, grid, voice),
+        *clash_remarks(line.notes, grid, chords, instrument),
+        *openings_remarks(line.notes, grid, openings),
+    ]
+    return tuple(sorted(remarks, key=lambda r: (_SEVERITIES.index(r.severity), r.first_bar)))
+
+
+def _pitch_text(written: int) -> str:
+    return f"{note_name(written)}{written // 12 - 1}"
+
+
+def _range_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
+    """Notes outside the range, and outside its comfortable part, each side for itself."""
+    i = instrument
+    zones: tuple[tuple[Severity, str, range], ...] = (
+        ("stop", f"below the lowest note ({_pitch_text(i.low)})", range(i.low)),
+        ("stop", f"above the highest note ({_pitch_text(i.high)})", range(i.high + 1, 200)),
+        ("look", f"low, under the comfortable {_pitch_text(i.comfortable_low)}", range(i.low, i.comfortable_low)),
+        (
+            "look",
+            f"high, over the comfortable {_pitch_text(i.comfortable_high)}",
+            range(i.comfortable_high + 1, i.high + 1),
+        ),
+    )
+    remarks = []
+    for severity, words, zone in zones:
+        found = [(note, i.to_written(note.pitch)) for note in notes if i.to_written(note.pitch) in zone]
+        if not found:
+            continue
+        bars = [bar_of(grid, note.onset_beat) for note, _ in found]
+        names = ", ".join(_pitch_text(p) for p in sorted({written for _, written in found}))
+        fix = _octave_fix(notes, instrument) if severity == "stop" else "ask the player, or save it for one place"
+        sentence = f"{bars_text(bars).capitalize()}: written {names} for {i.name} is {words}; {fix}."
+        numbers = {"notes": float(len(found)), "share": len(found) / len(notes)}
+        remarks.append(Remark("range", severity, min(bars), max(bars), sentence, numbers))
+    return remarks
+
+
+def _octave_fix(notes: Sequence[Note], instrument: Instrument) -> str:
+    written = [instrument.to_written(note.pitch) for note in notes]
+    for semitones, words in (
+        (12, "an octave up"),
+        (-12, "an octave down"),
+        (24, "two octaves up"),
+        (-24, "two octaves down"),
+    ):
+        if all(instrument.low <= pitch + semitones <= instrument.high for pitch in written):
+            return f"the whole line fits {words}"
+    return "move those notes by an octave or leave them out"
+
+
+def _leap_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
+    widest = _WIDEST_LEAP[instrument.family]
+    hits = []
+    for a, b in pairwise(notes):
+        gap_s = float(grid.beat_to_sec(b.onset_beat) - grid.beat_to_sec(a.end_beat))
+        if abs(b.pitch - a.pitch) > widest and gap_s < _LEAP_GAP_S:
+            hits.append((bar_of(grid, b.onset_beat), abs(b.pitch - a.pitch)))
+    if not hits:
+        return []
+    bars = [bar for bar, _ in hits]
+    largest = max(size for _, size in hits)
+    sentence = (
+        f"{bars_text(bars).capitalize()}: leaps of up to {largest} semitones without a rest; awkward on "
+        f"{instrument.name}, so break them with a rest or fold them by an octave."
+    )
+    return [Remark("leap", "look", min(bars), max(bars), sentence, {"largest_semitones": float(largest)})]
