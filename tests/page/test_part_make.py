@@ -69,6 +69,18 @@ def test_written_keys_are_a_tone_higher(part: Part) -> None:
     assert [(bar.number, bar.key) for bar in part.bars if bar.key] == [(17, WrittenKey(1, "major"))]
 
 
+def test_a_change_of_mode_alone_prints_no_signature(line: Line, song: SongMap, heading: Heading) -> None:
+    relative = replace(song, keys=(song.keys[0], replace(song.keys[1], tonic="C", mode="minor")))
+    part = make_part(line, relative, find_instrument("flugelhorn"), heading)
+    assert not any(bar.key for bar in part.bars)
+
+
+def test_a_moving_tempo_is_marked_as_about(line: Line, song: SongMap, heading: Heading) -> None:
+    moving = replace(song, tempo=replace(song.tempo, steady=False))
+    text = part_musicxml(make_part(line, moving, find_instrument("flugelhorn"), heading))
+    assert "<per-minute>ca. 60</per-minute>" in text
+
+
 def test_chords_stand_over_every_bar_outside_a_multi_bar_rest(part: Part) -> None:
     shown = {bar.number: [(chord.onset, chord.text) for chord in bar.chords] for bar in part.bars if bar.chords}
     assert sorted(shown) == [7, 8, 12, 13, 14, 15, 16, 19, 20]
@@ -123,10 +135,10 @@ def test_what_is_read_sounds_as_the_line(name: str, line: Line, song: SongMap, h
 @pytest.mark.parametrize(
     ("key", "sounding", "written"),
     [
-        # Scales for a Bb instrument as any scale book writes them: Eb reads F, E reads F#, C minor reads D minor.
+        # Scales for a Bb instrument as any scale book writes them: Eb reads F, E reads F#, C melodic minor reads D.
         (("Eb", "major"), [63, 65, 67, 68, 70, 72, 74], "F4 G4 A4 Bb4 C5 D5 E5"),
         (("E", "major"), [64, 66, 68, 69, 71, 73, 75], "F#4 G#4 A#4 B4 C#5 D#5 E#5"),
-        (("C", "minor"), [60, 62, 63, 65, 67, 68, 71], "D4 E4 F4 G4 A4 Bb4 C#5"),
+        (("C", "minor"), [60, 62, 63, 65, 67, 69, 71], "D4 E4 F4 G4 A4 B4 C#5"),
     ],
 )
 def test_notes_are_spelled_in_the_written_key(

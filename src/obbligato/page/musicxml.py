@@ -202,20 +202,17 @@ def _rest_words(measure: ET.Element, bar: ScoreBar) -> None:
 
 
 def _tempo(measure: ET.Element, part: Part) -> None:
-    if part.beats_a_minute is None and not part.feel:
-        return
     direction = _direction(measure)
     if part.feel:
         _add(_add(direction, "direction-type"), "words", part.feel)
-    if part.beats_a_minute is not None:
-        metronome = _add(_add(direction, "direction-type"), "metronome")
-        kind, dots = note_value(part.meter.beat_quarters)
-        _add(metronome, "beat-unit", kind)
-        for _ in range(dots):
-            _add(metronome, "beat-unit-dot")
-        number = f"{part.beats_a_minute:.1f}".removesuffix(".0")
-        _add(metronome, "per-minute", number if part.steady else f"ca. {number}")
-        _add(direction, "sound", tempo=f"{float(part.meter.beat_quarters) * part.beats_a_minute:.4f}")
+    metronome = _add(_add(direction, "direction-type"), "metronome")
+    kind, dots = note_value(part.meter.beat_quarters)
+    _add(metronome, "beat-unit", kind)
+    for _ in range(dots):
+        _add(metronome, "beat-unit-dot")
+    number = f"{part.beats_a_minute:.1f}".removesuffix(".0")
+    _add(metronome, "per-minute", number if part.steady else f"ca. {number}")
+    _add(direction, "sound", tempo=f"{float(part.meter.beat_quarters) * part.beats_a_minute:.4f}")
 
 
 def _content(measure: ET.Element, part: Part, bar: ScoreBar, accidentals: Accidentals, divisions: int) -> None:

@@ -132,8 +132,9 @@ def _key_at(keys: Mapping[int, WrittenKey], bar: int) -> WrittenKey:
 
 
 def _new_key(keys: Mapping[int, WrittenKey], bar: int) -> WrittenKey | None:
+    """The key that begins in a bar, where its signature differs from the one before."""
     here = _key_at(keys, bar)
-    return here if here != _key_at(keys, bar - 1) else None
+    return here if here.fifths != _key_at(keys, bar - 1).fifths else None
 
 
 def _nearest_bar(grid: Grid, seconds: float) -> int:

@@ -108,7 +108,7 @@ class Part:
     Attributes
     ----------
     beats_a_minute
-        Tempo in beats of the metre; None where no number can stand for the song.
+        Tempo in beats of the metre; of a song that is not `steady` the average.
     feel
         Words on how to read the rhythm, such as `Swing`; empty for straight.
     lead_in
@@ -121,7 +121,7 @@ class Part:
     instrument: Instrument
     meter: Meter
     key: WrittenKey
-    beats_a_minute: float | None
+    beats_a_minute: float
     steady: bool
     feel: str
     lead_in: str
