@@ -117,6 +117,19 @@ def test_same_part_same_bytes(page: Part) -> None:
     assert part_pdf(page) == part_pdf(page)
 
 
+def test_an_unknown_paper_is_refused(page: Part) -> None:
+    with pytest.raises(InputError, match="choose a4 or letter"):
+        part_pdf(page, paper="a3")  # type: ignore[arg-type]
+
+
+@needs_poppler
+def test_any_title_arrives_as_it_is(page: Part, tmp_path: Path) -> None:
+    title = 'A #1 $ong [in] "quotes" \\ with *stars*'
+    awkward = replace(page, heading=replace(page.heading, title=title))
+    assert title in " ".join(text_of(part_pdf(awkward), tmp_path).split())
+    assert title.replace('"', "&quot;") in part_musicxml(awkward) or title in part_musicxml(awkward)
+
+
 def test_what_cannot_be_engraved_is_refused() -> None:
     with pytest.raises(InputError, match="could not be engraved"):
         engrave("<score-partwise/>", width_mm=180.0)
