@@ -15,7 +15,7 @@ import numpy as np
 from obbligato.errors import InputError
 from obbligato.listen.accents import find_accents
 from obbligato.listen.count_in import ClickRun, clicks_until, find_clicks, first_sound_s
-from obbligato.listen.meter import HIGHEST_BPM, LOWEST_BPM, Count, is_compound, weigh_counts
+from obbligato.listen.meter import HIGHEST_BPM, LOWEST_BPM, Count, is_compound, settle_compound_bar, weigh_counts
 from obbligato.listen.onsets import Events, Floats, find_events, onset_strength
 from obbligato.listen.pulse import Pulse, follow_pulse
 from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, Tempo
@@ -25,8 +25,11 @@ from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio
 
 _FEWEST_EVENTS = 8
+_SHORTEST_S = 3.0
 _SURE_MARGIN = 0.6
 """A lead of this much over the next best way to count makes a finding about 0.73 sure."""
+_CHANCE_SCATTER_MS = 22.0
+"""Onsets that have nothing to do with the beats scatter about this much within the 40 ms that count as near."""
 _EARLY_BEATS = 0.2
 """Music may set in this much before a downbeat and still begin on it."""
 _FACTORS = tuple(map(Fraction, ("2", "1/2", "3", "1/3", "3/2", "2/3")))
@@ -51,6 +54,8 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
     InputError
         The file is silent, too short, or has no onsets from which a beat could be found.
     """
+    if audio.duration_s < _SHORTEST_S:
+        raise InputError(f"No beat could be found: the file lasts {audio.duration_s:.1f} s. Give the tempo by hand.")
     progress(0.0, "onsets")
     onsets = onset_strength(audio)
     events = find_events(onsets)
@@ -64,13 +69,13 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
     counts = weigh_counts(accents, pulse, clicks)
     if not counts:
         raise InputError("No beat could be found: the file is too short to hold two bars. Give the tempo by hand.")
-    count = counts[0]
+    count = settle_compound_bar(counts, accents, pulse)
     progress(0.9, "tempo")
     beats, times_s, weights = onsets_on_beats(events, count.beat_at(pulse.at(events.times_s)))
     if beats.size < _FEWEST_EVENTS:
         raise InputError("No beat could be found: too few onsets agree on one. Give the tempo by hand.")
     fit = fit_line(beats, times_s, weights)
-    unit = "dotted quarter" if is_compound(count, accents) else "quarter"
+    unit = "dotted quarter" if is_compound(count, accents, pulse) else "quarter"
     beats_s, zero, tempo = _timed(fit, count, pulse, (beats, times_s, weights), audio.duration_s)
     bar_1 = _bar_1(beats_s, zero, count.beats_per_bar, clicks, first_sound_s(onsets, events))
     per_bar = count.beats_per_bar
@@ -78,7 +83,7 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
     downbeats_s = beats_s[bar_1 % per_bar :: per_bar]
     progress(1.0, "grid found")
     return GridFindings(
-        _with_confidence(tempo, counts, fit, pulse),
+        _with_confidence(tempo, counts, fit),
         MeterFinding(per_bar, unit, _sureness(counts, lambda c: c.beats_per_bar == per_bar)),
         _count_in(clicks, events, grid),
         grid,
@@ -98,10 +103,14 @@ def _timed(
         beats_s = pulse.when(count.phase_of(numbers)) + offset_s
         within = (beats_s >= 0.0) & (beats_s < duration_s)
         numbers, beats_s = numbers[within], beats_s[within]
-        around = times_s - offset_s - pulse.when(count.phase_of(beats))
+        around = np.square(times_s - offset_s - pulse.when(count.phase_of(beats)))
         mean_bpm = 60.0 * (beats_s.size - 1) / float(beats_s[-1] - beats_s[0])
         changes = tempo_changes(beats_s, count.beats_per_bar)
-        return beats_s, -int(numbers[0]), Tempo(mean_bpm, False, 0.0, _ms(float(np.std(around))), 0.0, (), changes)
+        return (
+            beats_s,
+            -int(numbers[0]),
+            Tempo(mean_bpm, False, 0.0, _ms(float(np.sqrt(np.average(around, weights=weights)))), 0.0, (), changes),
+        )
     rounded = rounded_bpm(fit)
     bpm = fit.bpm if rounded is None else rounded
     slope_ppm = (fit.period_s * bpm / 60.0 - 1.0) * 1e6
@@ -137,10 +146,11 @@ def _count_in(clicks: ClickRun | None, events: Events, grid: Grid) -> CountIn | 
     return CountIn(clicks.times_s[0], grid.bar_1_s, clicks_until(clicks, events, grid.bar_1_s), bars)
 
 
-def _with_confidence(tempo: Tempo, counts: list[Count], fit: LineFit, pulse: Pulse) -> Tempo:
+def _with_confidence(tempo: Tempo, counts: list[Count], fit: LineFit) -> Tempo:
     """The tempo with how sure it is, and the other tempi it could be counted in."""
     chosen = counts[0].beats_per_pulse
-    sure = _sureness(counts, lambda c: c.beats_per_pulse == chosen) * min(1.0, 0.4 + fit.coverage)
+    together = float(np.clip((_CHANCE_SCATTER_MS - tempo.scatter_ms) / 8.0, 0.1, 1.0))
+    sure = _sureness(counts, lambda c: c.beats_per_pulse == chosen) * min(1.0, 0.4 + fit.coverage) * together
     others: list[Fraction] = []
     for factor in [*(c.beats_per_pulse / chosen for c in counts), *_FACTORS]:
         possible = LOWEST_BPM * 0.6 <= tempo.bpm * float(factor) <= HIGHEST_BPM * 1.3

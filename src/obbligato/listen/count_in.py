@@ -2,7 +2,8 @@
 
 A click is short (it is gone a tenth of a second later, and nothing sounds until the next), the clicks are alike, and
 they come at one regular distance, some of them possibly left out (one - two - one two three four). The run begins
-with the first sound of the file and ends where something sustained or unlike them sounds.
+with the first sound of the file and ends where something sustained or unlike them sounds. Two clicks are enough (one
+bar of 6/8) only where the music enters one step after them.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 
 from obbligato.listen.onsets import Events, Floats, Onsets
 
-FEWEST_CLICKS = 3
+FEWEST_CLICKS = 2
 _LONGEST_RUN = 17
 _NEAREST_S, _FARTHEST_S = 0.2, 2.6
 _GONE_AFTER_S = 0.11
@@ -56,6 +57,8 @@ def find_clicks(onsets: Onsets, events: Events) -> ClickRun | None:
     if np.max(np.abs(gaps - multiples * step_s)) > max(_IRREGULAR_S, 0.03 * step_s):
         return None
     if not _NEAREST_S <= step_s <= _FARTHEST_S:
+        return None
+    if len(run) == FEWEST_CLICKS and abs(times[len(run)] - run[-1] - step_s) > max(_IRREGULAR_S, 0.03 * step_s):
         return None
     return ClickRun(tuple(run), step_s, int(multiples.sum()))
 

@@ -7,8 +7,10 @@ practice). Its evidence is the correlation of that prediction with the accent cu
 added how usual such a beat and such a bar are: log-normal priors with the medians of Klapuri, Eronen & Astola,
 "Analysis of the meter of acoustic musical signals", IEEE TASLP 2006 (beat 0.55 s, measure 2.1 s), with wider spreads.
 
-Triplet feel is a convention: a beat that divides in three is written as a dotted quarter when all three parts are
-played, and as a swung quarter when the middle one is mostly left out.
+Two conventions of writing cannot be heard as such and are decided by rule. A beat in three parts is written as a
+dotted quarter when all three parts are played, and as a swung quarter when the middle one is left out, or when three
+or four such beats a bar go by faster than 120 a minute. A compound bar has four beats (12/8) when the harmony moves
+mostly at every fourth beat, two (6/8) when it moves nearly as often between.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
+from scipy import ndimage
 
 from obbligato.listen.accents import PER_PULSE, Accents
 from obbligato.listen.count_in import ClickRun
@@ -30,11 +33,14 @@ _BEATS_PER_PULSE = tuple(
 _BARS = ((4, 2), (4, 4), (4, 3), (3, 2), (3, 4), (3, 3), (2, 3))
 """Beats a bar and parts of a beat that are tried."""
 _BEAT_MEDIAN_S, _BAR_MEDIAN_S, _PRIOR_SPREAD = 0.55, 2.1, 0.45
-_PRIOR_WEIGHT = 0.35
-_WITNESS_WEIGHTS = np.array([6.0, 3.0, 3.0, 8.0])
+_PRIOR_WEIGHT = 0.5
+_WITNESS_WEIGHTS = np.array([4.0, 6.0, 3.0, 10.0])
 _CLICKS_ARE_BEATS = 1.0
 _FIRST_CLICK_IS_DOWNBEAT = 1.0
-_MIDDLE_PART_PLAYED = 0.35
+_PART_HEARD = 0.12
+"""A part of a beat counts as played from this share of the strength on the beat."""
+_SHORTEST_DOTTED_BEAT_S = 0.5
+_HALF_BAR_MOVES = 0.4
 
 
 @dataclass(frozen=True)
@@ -86,22 +92,51 @@ def weigh_counts(accents: Accents, pulse: Pulse, clicks: ClickRun | None) -> lis
             phases = accents.first_phase + np.arange(int(bar)) / PER_PULSE
             scores += _click_bonus(phases, per_pulse, beats_per_bar, pulse, clicks)
             best = int(scores.argmax())
-            counts.append(Count(per_pulse, beats_per_bar, division, float(phases[best]), float(scores[best])))
+            count = Count(per_pulse, beats_per_bar, division, float(phases[best]), float(scores[best]))
+            if division == 3:
+                beat, middle, last = _thirds(accents, count)
+                if max(middle, last) < _PART_HEARD * beat:
+                    continue
+            counts.append(count)
     return sorted(counts, key=lambda c: -c.score)
 
 
-def is_compound(count: Count, accents: Accents) -> bool:
-    """Whether a beat in three parts is a dotted quarter: its middle part is played nearly as much as the last."""
-    if count.division != 3:
+def is_compound(count: Count, accents: Accents, pulse: Pulse) -> bool:
+    """Whether a beat in three parts is a dotted quarter: its middle part is played too."""
+    beat_s = 1.0 / (pulse.mean_hz * float(count.beats_per_pulse))
+    if count.division != 3 or (count.beats_per_bar > 2 and beat_s < _SHORTEST_DOTTED_BEAT_S):
         return False
+    beat, middle, _ = _thirds(accents, count)
+    return bool(middle >= _PART_HEARD * beat)
+
+
+def settle_compound_bar(counts: list[Count], accents: Accents, pulse: Pulse) -> Count:
+    """The likeliest count, with the bar of a compound metre set to two or four beats by how often harmony moves."""
+    best = counts[0]
+    if best.beats_per_bar == 3 or not is_compound(best, accents, pulse):
+        return best
+    alike = [c for c in counts if (c.beats_per_pulse, c.division) == (best.beats_per_pulse, 3)]
+    two, four = (next((c for c in alike if c.beats_per_bar == n), None) for n in (2, 4))
+    if two is None or four is None:
+        return best
+    bar = int(4 * PER_PULSE / four.beats_per_pulse)
+    start = round((four.downbeat_phase - accents.first_phase) * PER_PULSE) % bar
+    at = np.arange(start, accents.curves.shape[1] - bar, bar)
+    near = ndimage.maximum_filter1d(accents.curves[3], max(3, bar // 12))
+    at_quarters = [near[at + i * bar // 4] for i in range(4)]
+    still = float(np.median(np.concatenate([at_quarters[1], at_quarters[3]])))
+    moves = 0.5 * (float(np.median(at_quarters[0])) + still)
+    share_bar, share_half = (float(np.mean(at_quarters[i] > moves)) for i in (0, 2))
+    return two if share_half > _HALF_BAR_MOVES * share_bar else four
+
+
+def _thirds(accents: Accents, count: Count) -> Floats:
+    """Mean onset strength on a beat and on its second and last third, above the weakest place in the beat."""
     period = int(PER_PULSE / count.beats_per_pulse)
     start = round((count.downbeat_phase - accents.first_phase) * PER_PULSE) % period
     curve = accents.curves[0, start:]
     folded = curve[: curve.size // period * period].reshape(-1, period).mean(axis=0)
-    low = float(folded.min())
-    part = period // 3
-    last = folded[2 * part] - low
-    return bool(folded[part] - low >= _MIDDLE_PART_PLAYED * last)
+    return np.asarray(folded[[0, period // 3, 2 * period // 3]] - folded.min())
 
 
 def _evidence(accents: Accents, bar: int, beats_per_bar: int, division: int) -> Floats:
