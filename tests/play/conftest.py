@@ -19,7 +19,7 @@ def tone(hz: float, seconds: float, dbfs: float, *, sr: int = SR, channels: int 
 
 
 def strongest_hz(y: NDArray[np.float32], sr: int, near_hz: float) -> float:
-    """Frequency of the highest spectral peak within a semitone of `near_hz`, by a parabola through the log spectrum."""
+    """The highest spectral peak within a semitone of `near_hz`, by a parabola through the log spectrum."""
     spectrum = np.abs(np.fft.rfft(y * np.hanning(len(y)), 8 * len(y)))
     hz = np.fft.rfftfreq(8 * len(y), 1 / sr)
     near = np.flatnonzero((hz > near_hz / 1.06) & (hz < near_hz * 1.06))

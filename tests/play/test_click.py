@@ -78,7 +78,7 @@ def test_the_last_sound_rings_out_alone() -> None:
         start = beat * SR // 2
         length = SR // 2 if beat < 16 else N - start
         t = np.arange(length) / SR
-        y[start : start + length] += (0.4 * np.exp(-t / (0.15 if beat < 16 else 1.5)) * np.sin(2 * np.pi * 200 * t))
+        y[start : start + length] += 0.4 * np.exp(-t / (0.15 if beat < 16 else 1.5)) * np.sin(2 * np.pi * 200 * t)
     click = click_track(Grid.steady(120.0, 0.0, Meter()), n_samples=N, sr=SR, guide=Audio(y, SR))
     assert starts(click)[-1] - 1 == 8 * SR
 

@@ -17,7 +17,7 @@ Answer = Literal["yes", "change", "leave out"]
 
 REPLY_KIND = "obbligato-reply"
 REPLY_FORMAT = 1
-MARKER_BEGIN = "----- the same answers for the player's program: please leave as it is -----"
+MARKER_BEGIN = "----- for the player's program -----"
 MARKER_END = "----- end -----"
 ANSWER_WORDS: dict[Answer, str] = {"yes": "yes", "change": "change this", "leave out": "leave it out"}
 SILENCE = "Silence is not approval: a section without an answer is not approved."

@@ -32,7 +32,6 @@
   function say(text) { byId("sound-state").textContent = text; }
 
   async function decoded(voice) {
-    sound.context ??= new AudioContext();
     if (!sound.buffers[voice]) {
       say("getting the sound ready …");
       const text = atob(byId(`mp3-${voice}`).textContent);
@@ -70,8 +69,10 @@
   async function play(from) {
     const turn = ++sound.turn;
     try {
+      sound.context ??= new AudioContext();
+      const awake = sound.context.resume();
       const buffer = await decoded(sound.voice);
-      await sound.context.resume();
+      await awake;
       if (turn !== sound.turn) return;
       const at = sound.context.currentTime + 0.03;
       letGo(at);
@@ -155,7 +156,7 @@
     current = index;
     barButtons[index].setAttribute("aria-current", "true");
     barButtons[index].querySelector(".staff").append(nowLine);
-    for (const pin of document.querySelectorAll("button.pin")) pin.textContent = `Note bar ${bar.number}, ${clock(bar.startS)}`;
+    for (const pin of document.querySelectorAll("button.pin")) pin.textContent = `Add the place: bar ${bar.number}, ${clock(bar.startS)}`;
     if (sound.playing && wasInView && !inView(barButtons[index]) && !document.activeElement?.matches("textarea, input[type=text]")) {
       barButtons[index].scrollIntoView({ block: "center", behavior: calm.matches ? "auto" : "smooth" });
     }
@@ -180,7 +181,7 @@
     const choices = Object.entries(data.reply.words).map(([value, words]) =>
       element("label", {}, element("input", { type: "radio", name: group, value }), element("span", {}, words)));
     const remark = element("textarea", { id: remarkId, rows: "2", maxlength: "5000" });
-    const pin = element("button", { type: "button", class: "pin" }, "Note this place");
+    const pin = element("button", { type: "button", class: "pin" }, "Add the place");
     pin.addEventListener("click", () => {
       const bar = data.bars[current];
       const ahead = remark.value.trimEnd();
@@ -199,6 +200,7 @@
       section: section.name,
       answer: () => fieldset.querySelector("input:checked")?.value ?? null,
       remark: () => remark.value.trim(),
+      focus: () => fieldset.querySelector("input").focus(),
       restore: (kept) => {
         for (const radio of fieldset.querySelectorAll("input")) radio.checked = radio.value === kept.answer;
         remark.value = kept.remark;
@@ -282,6 +284,12 @@
       byId("said").textContent = "No section has an answer yet.";
       return false;
     }
+    const halfDone = forms.find((form) => form.remark() && !form.answer());
+    if (halfDone) {
+      byId("said").textContent = `Section ${halfDone.section} has a remark and no answer yet; please choose one of the three.`;
+      halfDone.focus();
+      return false;
+    }
     if (byId("name").value.trim()) return true;
     byId("said").textContent = "Please write your name first, so that it is known who answers.";
     byId("name").focus();
@@ -346,7 +354,8 @@
   function onKey(event) {
     if (event.altKey || event.ctrlKey || event.metaKey) return;
     const target = event.target, onBar = target.classList?.contains("bar");
-    if (target.matches?.("textarea, input, summary") || (target.matches?.("button") && !onBar)) return;
+    if (target.matches?.("textarea, input, summary")) return;
+    if (event.key === " " && target.matches?.("button") && !onBar) return;
     const voice = { 1: "blend", 2: "guide", 3: "line" }[event.key];
     const moves = onBar ? ["ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown", "Home", "End"] : ["ArrowLeft", "ArrowRight"];
     if (event.key === " ") toggle();
