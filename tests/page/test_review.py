@@ -121,6 +121,7 @@ def test_a_wrapped_mail_keeps_answers_and_words() -> None:
     answers = parse_reply(wrapped).answers
     assert [(a.section, a.answer) for a in answers] == [(a.section, a.answer) for a in ANSWERS]
     assert [a.remark.split() for a in answers] == [a.remark.split() for a in ANSWERS]
+    assert [len(a.places) for a in answers] == [0, 2, 0]
 
 
 def test_the_words_come_first_and_say_what_is_open() -> None:

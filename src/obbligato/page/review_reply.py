@@ -23,7 +23,7 @@ ANSWER_WORDS: dict[Answer, str] = {"yes": "yes", "change": "change this", "leave
 SILENCE = "Silence is not approval: a section without an answer is not approved."
 MAX_REPLY_CHARS = 1_000_000
 
-_PLACE = re.compile(r"\[bar (-?\d+), (\d+):(\d\d(?:\.\d+)?)\]\s*")
+_PLACE = re.compile(r"\[bar\s+(-?\d+),\s+(\d+):(\d\d(?:\.\d+)?)\]\s*")
 _NOT_OURS = (
     "This is not the text file that the review page saves; ask for the file saved by its button 'Save my answer'."
 )
