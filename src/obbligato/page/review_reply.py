@@ -53,10 +53,10 @@ class SectionReply:
     def places(self) -> tuple[Place, ...]:
         """The remarks that are pinned to a place, in order."""
         found = list(_PLACE.finditer(self.remark))
-        ends = [match.start() for match in found[1:]] + [len(self.remark)]
+        ends = [match.start() for match in found] + [len(self.remark)]
         return tuple(
             Place(int(m[1]), int(m[2]) * 60 + float(m[3]), self.remark[m.end() : end].strip())
-            for m, end in zip(found, ends, strict=True)
+            for m, end in zip(found, ends[1:], strict=True)
         )
 
 
