@@ -1,0 +1,35 @@
+# make demo   the whole job on an invented song
+# make test   everything the tests need, then all checks and tests
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test check bench clean
+
+demo: $(VENV)/.runtime
+	$(BIN)/obbligato demo
+
+test: $(VENV)/.dev
+	scripts/system-packages
+	scripts/check
+
+check: $(VENV)/.dev
+	scripts/check
+
+bench: $(VENV)/.dev
+	$(BIN)/python -m bench
+
+$(VENV)/bin/python:
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or later is needed; set PYTHON=")'
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.runtime: $(VENV)/bin/python pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	touch $@
+
+$(VENV)/.dev: $(VENV)/bin/python pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev]'
+	touch $@ $(VENV)/.runtime
+
+clean:
+	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .import_linter_cache

@@ -1,0 +1,75 @@
+"""Commands for the work after playing: takes, choose, deliver."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from obbligato.cli import reports
+from obbligato.cli.app import JobArgument, JsonOption, app
+from obbligato.cli.terminal import choose_output, progress_bar
+from obbligato.errors import InputError
+from obbligato.job.choosing import choose as make_choice
+from obbligato.job.choosing import set_overrides
+from obbligato.job.delivery import deliver as make_delivery
+from obbligato.job.mapping import parse_clock
+from obbligato.job.store import JobFolder
+from obbligato.job.taking import add_takes
+
+
+@app.command()
+def takes(
+    job: JobArgument,
+    action: Annotated[Literal["list", "add"], typer.Argument(help="List the takes, or add files.")] = "list",
+    files: Annotated[list[Path] | None, typer.Argument(metavar="FILE...", help="Sound files to add.")] = None,
+    at: Annotated[
+        str | None, typer.Option(help="When on the guide's time the files start, e.g. 0:31.5; found if left out.")
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """The takes of a job; add takes recorded elsewhere."""
+    folder = JobFolder.open(job)
+    if action == "add":
+        if not files:
+            raise InputError("Name the files to add: obbligato takes JOB add FILE...")
+        add_takes(folder, tuple(files), starts_at_s=parse_clock(at) if at is not None else None)
+    choose_output(json, lambda: reports.plain(folder.job.takes), lambda: reports.show_takes(folder))
+
+
+@app.command()
+def choose(
+    job: JobArgument,
+    phrase: Annotated[list[int] | None, typer.Option(help="A phrase to decide by hand (with --take).")] = None,
+    take: Annotated[list[int] | None, typer.Option(help="The take to use for that phrase.")] = None,
+    clear: Annotated[bool, typer.Option(help="Forget all choices made by hand first.")] = False,
+    json: JsonOption = False,
+) -> None:
+    """Read every take, propose the comp, take overrides, and render it."""
+    folder = JobFolder.open(job)
+    if len(phrase or ()) != len(take or ()):
+        raise InputError("Give --phrase and --take in pairs: --phrase 4 --take 2.")
+    with progress_bar() as progress:
+        if phrase or clear:
+            set_overrides(folder, dict(zip(phrase or (), take or (), strict=True)), clear=clear)
+        comp = make_choice(folder, progress=progress)
+    choose_output(json, lambda: reports.comp_json(comp), lambda: reports.show_comp(folder, comp))
+
+
+@app.command()
+def deliver(
+    job: JobArgument,
+    treated: Annotated[
+        bool, typer.Option(help="Also a treated version (low cut, gentle compression, small room).")
+    ] = False,
+    without_yes: Annotated[
+        bool, typer.Option(help="Deliver although the client has not said yes to everything that is played.")
+    ] = False,
+    json: JsonOption = False,
+) -> None:
+    """Write the pack, open it again from disk, prove it, and only then call it done."""
+    folder = JobFolder.open(job)
+    with progress_bar() as progress:
+        pack = make_delivery(folder, treated=treated, without_yes=without_yes, progress=progress)
+    choose_output(json, lambda: reports.plain(pack), lambda: reports.show_pack(folder, pack))

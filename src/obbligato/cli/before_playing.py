@@ -1,0 +1,142 @@
+"""Commands for the work before the first take: map, line, check, mockup, review, reply, part, click."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from obbligato.cli import reports
+from obbligato.cli.app import JobArgument, JsonOption, app
+from obbligato.cli.terminal import choose_output, progress_bar, say
+from obbligato.job.approval import REVIEW_PAGE, make_review, receive_reply
+from obbligato.job.checking import check as check_line
+from obbligato.job.hearing import make_click
+from obbligato.job.mapping import correct, song_map
+from obbligato.job.mockup import DEFAULT_LINE_DB, make_mockup
+from obbligato.job.paper import make_part
+from obbligato.job.store import JobFolder
+from obbligato.job.writing import add_line
+
+
+@app.command("map")
+def map_(
+    job: JobArgument,
+    bpm: Annotated[float | None, typer.Option(help="The tempo, in beats of the metre's unit.")] = None,
+    double: Annotated[bool, typer.Option(help="Count twice as fast.")] = False,
+    halve: Annotated[bool, typer.Option(help="Count half as fast.")] = False,
+    shift_beats: Annotated[
+        float | None, typer.Option(help="Move bar 1 later by so many beats, e.g. 0.5 or -1.")
+    ] = None,
+    bar_1: Annotated[str | None, typer.Option("--bar-1", help="When bar 1 starts, e.g. 0:04.25.")] = None,
+    meter: Annotated[str | None, typer.Option(help="The metre, e.g. 3/4 or 12/8.")] = None,
+    key: Annotated[list[str] | None, typer.Option(help="A key: 'Bb major', or from a bar on '57=C major'.")] = None,
+    undo_all: Annotated[bool, typer.Option(help="Go back to what was heard.")] = False,
+    json: JsonOption = False,
+) -> None:
+    """Listen to the guide and show the song map; take corrections by hand."""
+    folder = JobFolder.open(job)
+    with progress_bar() as progress:
+        song_map(folder, progress=progress)
+        correct(
+            folder,
+            bpm=bpm,
+            double=double,
+            halve=halve,
+            shift_beats=shift_beats,
+            bar_1=bar_1,
+            meter=meter,
+            keys=tuple(key or ()),
+            undo_all=undo_all,
+        )
+        song = song_map(folder, progress=progress)
+    choose_output(json, lambda: reports.map_json(folder, song), lambda: reports.show_map(folder, song))
+
+
+@app.command()
+def line(
+    job: JobArgument,
+    file: Annotated[Path, typer.Argument(metavar="FILE.mid", help="The line as MIDI, in sounding pitch.")],
+    start: Annotated[
+        Literal["auto", "guide", "bar-1"],
+        typer.Option(help="What the MIDI file's time zero is: the guide's first sample, or bar 1."),
+    ] = "auto",
+    json: JsonOption = False,
+) -> None:
+    """Add a version of the line."""
+    folder = JobFolder.open(job)
+    with progress_bar() as progress:
+        placed = add_line(folder, file, start=start, progress=progress)
+        song = song_map(folder)
+    choose_output(json, lambda: reports.line_json(placed, song), lambda: reports.show_line(folder, placed, song))
+
+
+@app.command()
+def check(job: JobArgument, json: JsonOption = False) -> None:
+    """Can the line be played and breathed, and does it leave the singer alone?"""
+    folder = JobFolder.open(job)
+    remarks = check_line(folder)
+    choose_output(json, lambda: reports.plain(remarks), lambda: reports.show_remarks(folder, remarks))
+
+
+@app.command()
+def mockup(
+    job: JobArgument,
+    line_db: Annotated[
+        float, typer.Option(help="Loudness of the line against the guide where it sounds, in dB.")
+    ] = DEFAULT_LINE_DB,
+    soundfont: Annotated[Path | None, typer.Option(help="Another SoundFont (.sf2) to play it with.")] = None,
+) -> None:
+    """Play the line by SoundFont and blend it with the guide."""
+    folder = JobFolder.open(job)
+    with progress_bar() as progress:
+        made = make_mockup(folder, line_db=line_db, soundfont=soundfont, progress=progress)
+    say(made.sentence, f"In {folder.path(made.folder)}: blend.wav, line.wav, and blend.mp3 for sending.")
+    reports.say_next(folder)
+
+
+@app.command()
+def review(job: JobArgument) -> None:
+    """Make the page on which the client hears the mock-up and answers."""
+    folder = JobFolder.open(job)
+    with progress_bar() as progress:
+        round_ = make_review(folder, progress=progress)
+    say(f"Round {round_.number}. Send this one file to the client: {folder.path(round_.folder) / REVIEW_PAGE}")
+    reports.say_next(folder)
+
+
+@app.command()
+def reply(
+    job: JobArgument,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The text file the client sent back.")],
+) -> None:
+    """Read the client's answer."""
+    folder = JobFolder.open(job)
+    reports.show_reply(folder, receive_reply(folder, file))
+
+
+@app.command()
+def part(job: JobArgument) -> None:
+    """The transposed page to play from: PDF (A4 and Letter) and MusicXML."""
+    folder = JobFolder.open(job)
+    with progress_bar() as progress:
+        made = make_part(folder, progress=progress)
+    say(*made.sentences, f"In {folder.path(made.folder)}: {', '.join(made.files)}.")
+    reports.say_next(folder)
+
+
+@app.command()
+def click(
+    job: JobArgument,
+    guide_db: Annotated[
+        float | None,
+        typer.Option(help="Gain of the guide in the headphones, in dB; chosen by its loudness if left out."),
+    ] = None,
+) -> None:
+    """Click, count-in and headphone mix."""
+    folder = JobFolder.open(job)
+    with progress_bar() as progress:
+        made = make_click(folder, guide_db=guide_db, progress=progress)
+    say(*made.sentences, f"In {folder.path(made.folder)}: click.wav, count-in.wav, headphones.wav.")
+    reports.say_next(folder)

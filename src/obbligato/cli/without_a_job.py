@@ -1,0 +1,40 @@
+"""Commands that need no job: listen, assess."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from obbligato.cli import reports
+from obbligato.cli.app import JsonOption, app
+from obbligato.cli.terminal import choose_output, progress_bar
+from obbligato.job.mapping import song_map_to_json
+from obbligato.job.quick import assess_files, listen_to_file
+
+
+@app.command()
+def listen(
+    audio: Annotated[Path, typer.Argument(metavar="AUDIO", help="A guide track, in any common format.")],
+    vocal: Annotated[Path | None, typer.Option(help="The lead vocal alone, if there is such a file.")] = None,
+    json: JsonOption = False,
+) -> None:
+    """Findings about a guide: tempo, bars, keys, chords, the singer, and the room they leave."""
+    with progress_bar() as progress:
+        song = listen_to_file(audio, vocal=vocal, progress=progress)
+    choose_output(json, lambda: song_map_to_json(song), lambda: reports.show_song(song))
+
+
+@app.command()
+def assess(
+    takes: Annotated[list[Path], typer.Argument(metavar="TAKE...", help="Recorded takes of the line.")],
+    line: Annotated[Path, typer.Option(help="The line as MIDI, in sounding pitch.")],
+    guide: Annotated[Path, typer.Option(help="The guide track that was played to.")],
+    instrument: Annotated[str | None, typer.Option(help="The instrument, for the verdicts' wording.")] = None,
+    json: JsonOption = False,
+) -> None:
+    """Readings of takes and a proposed choice."""
+    with progress_bar() as progress:
+        assessment = assess_files(takes, line=line, guide=guide, instrument=instrument, progress=progress)
+    choose_output(json, lambda: reports.plain(assessment), lambda: reports.show_assessment(assessment))

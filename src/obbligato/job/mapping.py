@@ -1,0 +1,190 @@
+"""The song map of a job: what was heard, what the player put right, and the two applied together."""
+
+from __future__ import annotations
+
+import json
+import re
+from fractions import Fraction
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from obbligato.errors import InputError
+from obbligato.job.intake import guide_audio, vocal_audio
+from obbligato.job.model import Corrections, KeyCorrection
+from obbligato.job.store import JobFolder, fingerprint
+from obbligato.listen.pipeline import listen, relisten_with_grid
+from obbligato.listen.songmap import SongMap
+from obbligato.music.grid import Grid, Meter
+from obbligato.music.harmony import parse_key
+from obbligato.music.spans import KeySpan
+from obbligato.progress import Progress, part_of, silent
+from obbligato.sound.atomic import write_bytes_at_once
+from obbligato.sound.intake import source_facts
+
+FINDINGS = "guide/findings.json"
+CORRECTIONS = "guide/corrections.json"
+LISTENER = 1
+"""Grows whenever listening finds something else in the same file."""
+
+_SONG_MAP = TypeAdapter(SongMap)
+
+
+def song_map_to_json(song: SongMap) -> dict[str, Any]:
+    """The map as plain JSON values, in the shape of `listen --json`."""
+    result: dict[str, Any] = _SONG_MAP.dump_python(song, mode="json")
+    return result
+
+
+def corrections(folder: JobFolder) -> Corrections:
+    """What the player put right so far."""
+    path = folder.path(CORRECTIONS)
+    return Corrections.model_validate_json(path.read_bytes()) if path.exists() else Corrections()
+
+
+def map_key(folder: JobFolder) -> str:
+    """Fingerprint of everything the song map depends on."""
+    return fingerprint(folder.job.guide.sha256, LISTENER, corrections(folder).model_dump_json())
+
+
+def findings(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
+    """What listening found, without corrections; listened to once and kept in the job folder."""
+    path = folder.path(FINDINGS)
+    stamp = {"guide_sha256": folder.job.guide.sha256, "listener": LISTENER}
+    if path.exists():
+        kept = json.loads(path.read_bytes())
+        if {name: kept.get(name) for name in stamp} == stamp:
+            return _SONG_MAP.validate_python(kept["findings"])
+    folder.require_writable()
+    progress(0.0, "reading the guide")
+    audio = guide_audio(folder)
+    received = folder.path(folder.job.guide.received)
+    facts = source_facts(received, audio)
+    song = listen(audio, facts, vocal=vocal_audio(folder), progress=part_of(progress, 0.1, 1.0))
+    write_bytes_at_once(
+        path, json.dumps({**stamp, "findings": song_map_to_json(song)}, indent=1).encode(), overwrite=True
+    )
+    folder.note("map", "listened to the guide")
+    return song
+
+
+def song_map(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
+    """The findings with the player's corrections applied."""
+    song = findings(folder, progress=progress)
+    fixes = corrections(folder)
+    if fixes == Corrections():
+        return song
+    key = f"map-{map_key(folder)}.json"
+    kept = folder.cached(key)
+    if kept is not None:
+        return _SONG_MAP.validate_json(kept)
+    song = _apply(folder, song, fixes, progress)
+    folder.keep(key, json.dumps(song_map_to_json(song)).encode())
+    return song
+
+
+def correct(
+    folder: JobFolder,
+    *,
+    bpm: float | None = None,
+    double: bool = False,
+    halve: bool = False,
+    shift_beats: float | None = None,
+    bar_1: str | None = None,
+    meter: str | None = None,
+    keys: tuple[str, ...] = (),
+    undo_all: bool = False,
+) -> Corrections:
+    """Add corrections by hand to those made before; each is checked before any is kept."""
+    before = corrections(folder)
+    fixes = Corrections() if undo_all else before
+    changes: dict[str, Any] = {}
+    if bpm is not None:
+        Grid.steady(bpm, 0.0, Meter())
+        changes["bpm"] = bpm
+    if double or halve:
+        factor = Fraction(fixes.counted_times or 1) * (Fraction(2) if double else Fraction(1, 2))
+        changes["counted_times"] = str(factor) if factor != 1 else None
+        if fixes.bpm is not None and bpm is None:
+            changes["bpm"] = fixes.bpm * (2.0 if double else 0.5)
+    if meter is not None:
+        changes["meter"] = str(Meter.from_signature(meter))
+    if bar_1 is not None:
+        changes |= {"bar_1_s": parse_clock(bar_1), "shift_beats": 0.0}
+    if shift_beats is not None:
+        changes["shift_beats"] = changes.get("shift_beats", fixes.shift_beats) + shift_beats
+    if keys:
+        changes["keys"] = tuple(_parse_key_correction(text) for text in keys)
+    fixes = Corrections.model_validate({**dict(fixes), **changes})
+    if fixes != before:
+        folder.require_writable()
+        write_bytes_at_once(folder.path(CORRECTIONS), fixes.model_dump_json(indent=2).encode(), overwrite=True)
+        folder.note(
+            "map", "corrections undone" if undo_all and not changes else f"corrected by hand: {_words(fixes)}"
+        )
+    return fixes
+
+
+def parse_clock(text: str) -> float:
+    """Seconds from `4.25`, `0:04.25` or `1:02:03.5`; a decimal comma is understood.
+
+    >>> parse_clock("1:07,5")
+    67.5
+    """
+    if not re.fullmatch(r"(\d+:){0,2}\d+([.,]\d+)?", text.strip()):
+        raise InputError(f"'{text}' is not a time; write seconds (4.25) or a clock time (0:04.25).")
+    seconds = 0.0
+    for part in text.strip().replace(",", ".").split(":"):
+        seconds = seconds * 60.0 + float(part)
+    return seconds
+
+
+def _apply(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progress) -> SongMap:
+    heard = song.to_grid()
+    grid = heard
+    if fixes.counted_times:
+        grid = grid.counted_times(Fraction(fixes.counted_times))
+    if fixes.bpm is not None:
+        grid = Grid.steady(fixes.bpm, grid.bar_1_s, grid.meter)
+    if fixes.meter:
+        grid = grid.with_meter(Meter.from_signature(fixes.meter))
+    if fixes.bar_1_s is not None:
+        grid = grid.with_bar_1_at(fixes.bar_1_s)
+    grid = grid.moved(fixes.shift_beats)
+    if grid != heard:
+        song = relisten_with_grid(guide_audio(folder), song, grid, progress=progress)
+    if fixes.keys:
+        song = TypeAdapter(SongMap).validate_python({**vars(song), "keys": _corrected_keys(song, grid, fixes.keys)})
+    return song
+
+
+def _corrected_keys(song: SongMap, grid: Grid, fixes: tuple[KeyCorrection, ...]) -> tuple[KeySpan, ...]:
+    """The stated keys from their bars on; before the first of them, what was heard."""
+    end_s = song.source.duration_s
+    ordered = sorted(fixes, key=lambda fix: fix.from_bar)
+    starts = [max(0.0, grid.bar_to_sec(fix.from_bar)) if fix.from_bar > 1 else 0.0 for fix in ordered]
+    kept = [
+        KeySpan(key.start_s, min(key.end_s, starts[0]), key.tonic, key.mode, key.confidence)
+        for key in song.keys
+        if key.start_s < starts[0]
+    ]
+    stated = [
+        KeySpan(start, end, fix.tonic, fix.mode, 1.0)
+        for fix, start, end in zip(ordered, starts, [*starts[1:], end_s], strict=True)
+        if end > start
+    ]
+    return (*kept, *stated)
+
+
+def _parse_key_correction(text: str) -> KeyCorrection:
+    """`Bb major` for the whole song, `57=Db major` from bar 57 on."""
+    bar, _, name = text.rpartition("=")
+    if bar and not re.fullmatch(r"-?\d+", bar.strip()):
+        raise InputError(f"'{text}': write a key as 'Bb major', or from a bar on as '57=Db major'.")
+    tonic, mode = parse_key(name)
+    return KeyCorrection(from_bar=int(bar) if bar else 1, tonic=tonic, mode=mode)
+
+
+def _words(fixes: Corrections) -> str:
+    stated = fixes.model_dump(exclude_defaults=True, mode="json")
+    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in stated.items())

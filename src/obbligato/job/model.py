@@ -1,0 +1,169 @@
+"""What a job knows: the brief, the decisions, and what was made from what; the content of `job.json`."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from obbligato.music.spans import Mode
+
+SCHEMA_VERSION: Literal[1] = 1
+
+Stage = Literal[
+    "new",
+    "map",
+    "line",
+    "check",
+    "mockup",
+    "review",
+    "reply",
+    "part",
+    "click",
+    "takes",
+    "choose",
+    "deliver",
+    "account",
+]
+Answer = Literal["yes", "change", "leave out"]
+
+
+class _Record(BaseModel):
+    """A value object: unknown keys are refused, so that a misspelt key is never lost in silence."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Brief(_Record):
+    """What was agreed with the client, in the client's words where there are any."""
+
+    title: str
+    client: str = ""
+    player: str = ""
+    approver: str = ""
+    wishes: str = ""
+    deadline: str = ""
+    rounds_included: Annotated[int, Field(ge=0)] = 2
+    fee: Annotated[float | None, Field(ge=0)] = None
+    currency: str = ""
+
+
+class GuideRef(_Record):
+    """The guide as received and its PCM copy, both inside the job folder."""
+
+    received: str
+    pcm: str
+    sha256: str
+    vocal: str | None = None
+
+
+class LineVersion(_Record):
+    """One version of the line: the MIDI file as given, and how its time zero was read."""
+
+    version: int
+    file: str
+    sha256: str
+    given_as: str
+    start: Literal["guide", "bar-1"]
+
+
+class TakeRef(_Record):
+    """One take as received; `starts_at_s` is set when the player states where it starts."""
+
+    number: int
+    file: str
+    sha256: str
+    given_as: str
+    sample_rate: int
+    frames: int
+    line_version: int | None
+    guide_sha256: str
+    starts_at_s: float | None = None
+
+
+class Made(_Record):
+    """Something a stage made, and the fingerprint of all that it was made from."""
+
+    stage: Stage
+    folder: str
+    at: datetime
+    from_key: str
+    line_version: int | None = None
+
+
+class SectionAnswer(_Record):
+    """The client's answer for one section of the form."""
+
+    section: str
+    answer: Answer
+    remark: str = ""
+
+
+class Round(_Record):
+    """A review sent to the client and, once it came, their answer."""
+
+    number: int
+    folder: str
+    line_version: int
+    fingerprint: str
+    sent_at: datetime
+    replied_at: datetime | None = None
+    replied_by: str = ""
+    answers: tuple[SectionAnswer, ...] = ()
+
+    @property
+    def asks_for_changes(self) -> bool:
+        """Whether the answer uses up a round."""
+        return any(answer.answer != "yes" for answer in self.answers)
+
+
+class Job(_Record):
+    """The whole of `job.json`; `revision` grows with each save, so that two writers cannot undo each other."""
+
+    schema_version: Literal[1] = SCHEMA_VERSION
+    revision: int = 0
+    created_at: datetime
+    brief: Brief
+    instrument: str
+    guide: GuideRef
+    lines: tuple[LineVersion, ...] = ()
+    takes: tuple[TakeRef, ...] = ()
+    overrides: dict[int, int] = Field(default_factory=dict)
+    rounds: tuple[Round, ...] = ()
+    made: tuple[Made, ...] = ()
+
+    def last_made(self, stage: Stage) -> Made | None:
+        """The newest thing that a stage made."""
+        return next((made for made in reversed(self.made) if made.stage == stage), None)
+
+
+class KeyCorrection(_Record):
+    """From `from_bar` on the song is in this key, whatever was heard."""
+
+    from_bar: int
+    tonic: str
+    mode: Mode
+
+
+class Corrections(_Record):
+    """What the player put right by hand; kept apart from the findings and never wiped by listening again.
+
+    They are applied in this order: `counted_times`, `bpm`, `meter`, `bar_1_s`, `shift_beats`, `keys`.
+    """
+
+    counted_times: str | None = None
+    bpm: float | None = None
+    meter: str | None = None
+    bar_1_s: float | None = None
+    shift_beats: float = 0.0
+    keys: tuple[KeyCorrection, ...] = ()
+
+
+class Event(_Record):
+    """One line of the history."""
+
+    at: datetime
+    stage: Stage
+    what: str
+    minutes: float | None = None

@@ -1,0 +1,159 @@
+"""The delivery note: what was sent, how to import it, and what was proved, as text and as a PDF."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from obbligato.job.model import Brief
+from obbligato.job.proof import AudioFacts, Check
+from obbligato.job.store import JobFolder, now
+from obbligato.listen.songmap import SongMap
+from obbligato.page.documents import document_pdf
+from obbligato.units import seconds_to_clock
+
+IMPORT_RULE = "Put every file at the very start of your session, at its own rate: it is then in time and in place."
+
+
+@dataclass(frozen=True)
+class NoteFacts:
+    """Everything the delivery note states."""
+
+    brief: Brief
+    instrument: str
+    version: int
+    day: date
+    guide_name: str
+    guide_sha256: str
+    tempo: str
+    bar_1: str
+    key: str
+    tuning: str
+    approval: str
+    audio: tuple[AudioFacts, ...]
+    checks: tuple[Check, ...]
+
+    @classmethod
+    def of(
+        cls,
+        folder: JobFolder,
+        song: SongMap,
+        audio: tuple[AudioFacts, ...],
+        checks: tuple[Check, ...],
+        *,
+        version: int,
+    ) -> NoteFacts:
+        """Collect the facts from a job and its pack."""
+        job = folder.job
+        steady = "" if song.tempo.steady else " on average; the tempo moves, see the MIDI file's tempo map"
+        return cls(
+            brief=job.brief,
+            instrument=job.instrument,
+            version=version,
+            day=now().date(),
+            guide_name=job.guide.received.rpartition("/")[2],
+            guide_sha256=job.guide.sha256,
+            tempo=f"{song.tempo.bpm:.2f} {song.meter.beat_unit}s a minute{steady}",
+            bar_1=f"{seconds_to_clock(song.grid.bar_1_s)} (bar 1 beat 1 on the guide's clock)",
+            key=", then ".join(f"{key.tonic} {key.mode}" for key in song.keys) or "not stated",
+            tuning=f"A4 = {song.tuning.a4_hz:.1f} Hz ({song.tuning.cents:+.1f} cents)",
+            approval=_approval_words(folder),
+            audio=audio,
+            checks=checks,
+        )
+
+
+def first_sound_words(facts: AudioFacts) -> str:
+    """Sync proof without ears: the first audible note as time and bar."""
+    if facts.first_sound_s is None or facts.first_sound_at is None:
+        return "silent"
+    bar, beat = facts.first_sound_at
+    return f"{seconds_to_clock(facts.first_sound_s)}, bar {bar} beat {beat:.1f}"
+
+
+def note_text(note: NoteFacts) -> str:
+    """The note as plain text."""
+    lines = [
+        f"DELIVERY NOTE: {note.brief.title}, {note.instrument}, version {note.version}",
+        f"{note.day.isoformat()}   from {note.brief.player or '-'} to {note.brief.client or '-'}",
+        "",
+        IMPORT_RULE,
+        "",
+        f"Guide:   {note.guide_name} (SHA-256 {note.guide_sha256[:16]}...)",
+        f"Tempo:   {note.tempo}",
+        f"Bar 1:   {note.bar_1}",
+        f"Key:     {note.key}",
+        f"Tuning:  {note.tuning}",
+        f"Yes:     {note.approval}",
+        "",
+        "FILES",
+    ]
+    for facts in note.audio:
+        channels = {1: "mono", 2: "stereo"}.get(facts.channels, f"{facts.channels} channels")
+        lines += [
+            f"  {facts.name}",
+            f"    {facts.role}",
+            f"    {facts.sample_rate} Hz, {facts.bit_depth} bit, {channels}, {facts.frames} frames, "
+            f"true peak {facts.true_peak_dbtp:.1f} dBTP, {facts.lufs:.1f} LUFS",
+            f"    first audible note at {first_sound_words(facts)}",
+            f"    SHA-256 {facts.sha256}",
+        ]
+    lines += [
+        "",
+        "PROVED BY OPENING THE WRITTEN FILES AGAIN",
+        *(f"  - {check.sentence}" for check in note.checks),
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def note_pdf(note: NoteFacts) -> bytes:
+    """The note as a PDF."""
+    return document_pdf(
+        "delivery-note",
+        {
+            "title": note.brief.title,
+            "client": note.brief.client,
+            "player": note.brief.player,
+            "instrument": note.instrument,
+            "version": note.version,
+            "date": note.day.isoformat(),
+            "import_rule": IMPORT_RULE,
+            "facts": [
+                ["Guide", f"{note.guide_name} (SHA-256 {note.guide_sha256[:16]}…)"],
+                ["Tempo", note.tempo],
+                ["Bar 1", note.bar_1],
+                ["Key", note.key],
+                ["Tuning", note.tuning],
+                ["Approval", note.approval],
+            ],
+            "files": [
+                {
+                    "name": facts.name,
+                    "role": facts.role,
+                    "format": f"{facts.sample_rate} Hz · {facts.bit_depth} bit · "
+                    f"{ {1: 'mono', 2: 'stereo'}.get(facts.channels, str(facts.channels)) }",
+                    "frames": facts.frames,
+                    "peak": f"{facts.true_peak_dbtp:.1f} dBTP",
+                    "loudness": f"{facts.lufs:.1f} LUFS",
+                    "first_note": first_sound_words(facts),
+                    "sha256": facts.sha256[:16],
+                }
+                for facts in note.audio
+            ],
+            "checks": [check.sentence for check in note.checks],
+        },
+    )
+
+
+def _approval_words(folder: JobFolder) -> str:
+    rounds = folder.job.rounds
+    if not rounds:
+        return "no review was sent"
+    last = rounds[-1]
+    if last.replied_at is None:
+        return f"round {last.number} was sent and not answered"
+    who = f" by {last.replied_by}" if last.replied_by else ""
+    if last.asks_for_changes:
+        return f"round {last.number} was answered{who} on {last.replied_at:%Y-%m-%d}, with changes asked for"
+    return f"line version {last.line_version} approved{who} on {last.replied_at:%Y-%m-%d}"

@@ -1,0 +1,118 @@
+"""Where a job stands: each stage done, stale or open, and the one next step."""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import dataclass
+from typing import Literal
+
+from obbligato.job.keys import choice_key, line_key
+from obbligato.job.mapping import FINDINGS, map_key
+from obbligato.job.model import Stage
+from obbligato.job.store import JobFolder
+
+State = Literal["done", "stale", "waiting", "open"]
+
+
+@dataclass(frozen=True)
+class StageStatus:
+    """One stage: its state, and a sentence on it."""
+
+    stage: Stage
+    state: State
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Status:
+    """All stages in order, and what to do next (a sentence with the command)."""
+
+    stages: tuple[StageStatus, ...]
+    next_step: str
+
+
+def status(folder: JobFolder) -> Status:
+    """Read the state of every stage off the job folder."""
+    stages = (
+        _map(folder),
+        _line(folder),
+        _checked(folder),
+        _made(folder, "mockup", line_key(folder), "mock-up", "obbligato mockup JOB"),
+        _review(folder),
+        _made(folder, "part", line_key(folder), "part to play from", "obbligato part JOB"),
+        _made(folder, "click", map_key(folder), "click and headphone mix", "obbligato click JOB"),
+        _takes(folder),
+        _made(folder, "choose", choice_key(folder), "comp", "obbligato choose JOB"),
+        _made(folder, "deliver", choice_key(folder), "delivery", "obbligato deliver JOB"),
+    )
+    for stage in stages:
+        if stage.state in ("open", "stale"):
+            return Status(stages, stage.sentence)
+    waiting = next((stage for stage in stages if stage.state == "waiting"), None)
+    if waiting:
+        return Status(stages, waiting.sentence)
+    return Status(stages, "Everything is done; see the time and rounds with: obbligato account JOB")
+
+
+def next_step(folder: JobFolder) -> str:
+    """The one next step, with the job's own folder in the command."""
+    return status(folder).next_step.replace(" JOB", f" {shlex.quote(str(folder.root))}")
+
+
+def _map(folder: JobFolder) -> StageStatus:
+    if folder.path(FINDINGS).exists():
+        return StageStatus("map", "done", "The song is mapped.")
+    return StageStatus("map", "open", "Next, map the song: obbligato map JOB")
+
+
+def _line(folder: JobFolder) -> StageStatus:
+    if folder.job.lines:
+        newest = folder.job.lines[-1]
+        return StageStatus("line", "done", f"The line is at version {newest.version} ('{newest.given_as}').")
+    return StageStatus("line", "open", "Next, add the line as MIDI in sounding pitch: obbligato line JOB FILE.mid")
+
+
+def _checked(folder: JobFolder) -> StageStatus:
+    return _made(folder, "check", line_key(folder), "check of the line", "obbligato check JOB")
+
+
+def _review(folder: JobFolder) -> StageStatus:
+    rounds = folder.job.rounds
+    if not rounds:
+        return StageStatus("review", "open", "Next, make the client's review file: obbligato review JOB")
+    last = rounds[-1]
+    if folder.job.lines and last.line_version != folder.job.lines[-1].version:
+        return StageStatus(
+            "review",
+            "stale",
+            f"The client has seen line version {last.line_version}, not version {folder.job.lines[-1].version}; "
+            "send it: obbligato review JOB",
+        )
+    if last.replied_at is None:
+        return StageStatus(
+            "review", "waiting", f"Round {last.number} waits for the client's reply: obbligato reply JOB FILE"
+        )
+    if last.asks_for_changes:
+        sections = ", ".join(answer.section for answer in last.answers if answer.answer != "yes")
+        return StageStatus(
+            "review",
+            "stale",
+            f"The client asks for changes in {sections}; add a new version: obbligato line JOB FILE",
+        )
+    return StageStatus("review", "done", f"The client said yes to line version {last.line_version}.")
+
+
+def _takes(folder: JobFolder) -> StageStatus:
+    takes = folder.job.takes
+    if not takes:
+        return StageStatus("takes", "open", "Next, record, and add the takes: obbligato takes JOB add FILE...")
+    return StageStatus("takes", "done", f"{len(takes)} {'take is' if len(takes) == 1 else 'takes are'} in.")
+
+
+def _made(folder: JobFolder, stage: Stage, key: str, name: str, command: str) -> StageStatus:
+    made = folder.job.last_made(stage)
+    if made is None:
+        return StageStatus(stage, "open", f"Next, make the {name}: {command}")
+    if made.from_key != key:
+        return StageStatus(stage, "stale", f"The {name} was made before the latest changes; make it anew: {command}")
+    return StageStatus(stage, "done", f"The {name} is in {made.folder}." if made.folder else f"The {name} is done.")

@@ -1,0 +1,64 @@
+"""Takes recorded elsewhere: copied in, fingerprinted, never changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from obbligato.errors import InputError
+from obbligato.job.model import TakeRef
+from obbligato.job.store import JobFolder
+from obbligato.sound.files import read_audio, sha256_of
+
+QUIETEST_PEAK = 1e-4
+
+
+def add_takes(folder: JobFolder, files: tuple[Path, ...], *, starts_at_s: float | None = None) -> tuple[TakeRef, ...]:
+    """Add takes, in the order given; all of them or, when one cannot be used, none.
+
+    `starts_at_s` states where on the guide's time the files start; left out, it is found by listening.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be read, is silent, or is in the job already.
+    """
+    folder.require_writable()
+    known = {take.sha256: take.number for take in folder.job.takes}
+    number = max(known.values(), default=0)
+    new: list[TakeRef] = []
+    for file in files:
+        audio = read_audio(file)
+        if abs(audio.y).max() < QUIETEST_PEAK:
+            raise InputError(f"'{file.name}' is silent; check which input was recorded.")
+        sha256 = sha256_of(file)
+        if sha256 in known:
+            raise InputError(f"'{file.name}' is already take {known[sha256]} of this job.")
+        number += 1
+        known[sha256] = number
+        new.append(
+            TakeRef(
+                number=number,
+                file=f"takes/take_{number:02d}{file.suffix.lower()}",
+                sha256=sha256,
+                given_as=file.name,
+                sample_rate=audio.sr,
+                frames=audio.n_samples,
+                line_version=folder.job.lines[-1].version if folder.job.lines else None,
+                guide_sha256=folder.job.guide.sha256,
+                starts_at_s=starts_at_s,
+            )
+        )
+    words = f"take {new[0].number}" if len(new) == 1 else f"takes {new[0].number} to {new[-1].number}"
+    written: list[Path] = []
+    try:
+        for take, file in zip(new, files, strict=True):
+            facts = str(Path(take.file).with_suffix(".json"))
+            for relative, data in ((take.file, file.read_bytes()), (facts, take.model_dump_json(indent=2).encode())):
+                folder.add_file(relative, data)
+                written.append(folder.path(relative))
+        folder.save("takes", f"{words} added", takes=(*folder.job.takes, *new))
+    except BaseException:
+        for path in written:
+            path.unlink(missing_ok=True)
+        raise
+    return tuple(new)

@@ -1,0 +1,58 @@
+"""A real recording through the whole job: guide from one file, take from another, delivered and nulled.
+
+Songs: Debian package `fretsonfire-songs-sectoid` (MIT licence); `song.ogg` is the band, `guitar.ogg` the lead track
+played to it, `notes.mid` carries the tempo the song was made to.
+"""
+
+from pathlib import Path
+
+import mido
+import numpy as np
+import pytest
+
+from obbligato.job.choosing import choose
+from obbligato.job.delivery import deliver
+from obbligato.job.intake import new_job
+from obbligato.job.mapping import song_map
+from obbligato.job.model import Brief
+from obbligato.job.taking import add_takes
+from obbligato.sound.files import read_audio
+
+SONG = Path("/usr/share/games/fretsonfire/data/songs/sectoid/Feelings")
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not SONG.is_dir(), reason="Debian package fretsonfire-songs-sectoid is not installed"),
+]
+
+
+@pytest.fixture(scope="module")
+def delivered(tmp_path_factory):
+    job = new_job(
+        tmp_path_factory.mktemp("recorded") / "job",
+        guide=SONG / "song.ogg",
+        instrument="guitar",
+        brief=Brief(title="Feelings"),
+    )
+    add_takes(job, (SONG / "guitar.ogg",))
+    choose(job)
+    return job, deliver(job)
+
+
+def test_the_tempo_is_that_of_the_note_file(delivered):
+    job, _ = delivered
+    messages = [m for track in mido.MidiFile(SONG / "notes.mid").tracks for m in track]
+    stated = next(mido.tempo2bpm(m.tempo) for m in messages if m.type == "set_tempo")
+    assert song_map(job).tempo.bpm == pytest.approx(stated, abs=0.01)
+
+
+def test_stem_and_guide_null_against_the_decoded_files(delivered):
+    """Both inputs decode to floats; the stem has 24 bits, so that each sample may be off by half of 2^-23."""
+    job, pack = delivered
+    guide, lead = read_audio(SONG / "song.ogg"), read_audio(SONG / "guitar.ogg")
+    stem = read_audio(job.path(pack.folder) / pack.audio[0].name)
+    assert (stem.sr, stem.n_samples) == (guide.sr, guide.n_samples)
+    n = min(guide.n_samples, lead.n_samples)
+    left_over = (guide.y + stem.y)[:, :n] - (guide.y[:, :n] + lead.y[:, :n])
+    assert np.max(np.abs(left_over)) <= 2.0**-23
+    assert not np.any(stem.y[:, n:])
