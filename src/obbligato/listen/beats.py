@@ -77,7 +77,7 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
     fit = fit_line(beats, times_s, weights)
     unit = "dotted quarter" if is_compound(count, accents, pulse) else "quarter"
     beats_s, zero, tempo = _timed(fit, count, pulse, (beats, times_s, weights), audio.duration_s)
-    bar_1 = _bar_1(beats_s, zero, count.beats_per_bar, clicks, first_sound_s(onsets, events))
+    bar_1, clicks = _bar_1(beats_s, zero, count.beats_per_bar, clicks, first_sound_s(onsets, events))
     per_bar = count.beats_per_bar
     grid = _grid(tempo, beats_s, bar_1, Meter.from_unit_name(per_bar, unit))
     downbeats_s = beats_s[bar_1 % per_bar :: per_bar]
@@ -122,10 +122,24 @@ def _timed(
     return beats_s, -int(first), Tempo(bpm, True, 0.0, _ms(fit.scatter_s), slope_ppm, (), ())
 
 
-def _bar_1(beats_s: Floats, zero: int, per_bar: int, clicks: ClickRun | None, music_s: float) -> int:
-    """Index of bar 1: the first downbeat after the clicks, or else at or after the first music."""
+def _bar_1(
+    beats_s: Floats, zero: int, per_bar: int, clicks: ClickRun | None, music_s: float
+) -> tuple[int, ClickRun | None]:
+    """Index of bar 1, and the clicks if they do fill whole bars up to it.
+
+    Bar 1 is the first downbeat after the clicks, or without them at or after the first music.
+    """
     beat_s = float(np.median(np.diff(beats_s)))
-    after_s = music_s - _EARLY_BEATS * beat_s if clicks is None else clicks.times_s[-1] + 0.5 * beat_s
+    after_s = music_s - _EARLY_BEATS * beat_s
+    if clicks is not None:
+        bar_1 = _next_downbeat(beats_s, zero, per_bar, clicks.times_s[-1] + 0.5 * beat_s)
+        bars = (bar_1 - float(np.interp(clicks.times_s[0], beats_s, np.arange(beats_s.size)))) / per_bar
+        if round(bars) >= 1 and abs(bars - round(bars)) * per_bar < _EARLY_BEATS:
+            return bar_1, clicks
+    return _next_downbeat(beats_s, zero, per_bar, after_s), None
+
+
+def _next_downbeat(beats_s: Floats, zero: int, per_bar: int, after_s: float) -> int:
     index = zero % per_bar
     while index < beats_s.size - 1 and beats_s[index] < after_s:
         index += per_bar

@@ -40,7 +40,7 @@ _FIRST_CLICK_IS_DOWNBEAT = 1.0
 _PART_HEARD = 0.12
 """A part of a beat counts as played from this share of the strength on the beat."""
 _SHORTEST_DOTTED_BEAT_S = 0.5
-_HALF_BAR_MOVES = 0.4
+_HALF_BAR_MOVES = 0.55
 
 
 @dataclass(frozen=True)
