@@ -4,7 +4,7 @@ An opening lasts from where the voice ends (its last consonant heard out) to whe
 first line it begins at bar 1, after the last it ends with the last bar that sounds. Gaps of less than a beat are
 left alone (rule of thumb of the trade, no source). Its kind:
 
-    break     the band stops for at least half of it
+    break     between two sung lines, the band stops or falls well back for at least half of it
     feature   two bars or more over a playing band: an introduction, a solo, an ending
     fill      anything shorter, from a stab to an answer
 
@@ -29,10 +29,10 @@ SHORTEST_BEATS = 1.0
 FEATURE_BARS = 2.0
 
 _FRAME_S = 0.05
-_STOPPED_DB = -12.0
-"""Against the band's usual level: below this for a third of a second or more, the band has stopped."""
+_FALLEN_DB = -6.0
+"""Against the song's usual level: below this for a third of a second or more, the band has fallen back."""
 
-_STOPPED_FRAMES = 7
+_FALLEN_FRAMES = 7
 _SOUNDING_DB = -40.0
 """Against the usual level: where the song no longer counts as sounding."""
 
@@ -43,22 +43,22 @@ def find_openings(audio: Audio, voice: Sequence[Span], grid: Grid) -> tuple[Open
     start_s, end_s = max(0.0, grid.bar_1_s), _music_end_s(level_db, audio, grid)
     ends = [start_s, *(max(start_s, span.end_s) for span in voice)]
     starts = [*(span.start_s for span in voice), end_s]
-    stopped = _stopped(level_db)
+    fallen = _fallen_back(level_db)
     found = []
-    for opens_s, closes_s in zip(ends, starts, strict=True):
+    for i, (opens_s, closes_s) in enumerate(zip(ends, starts, strict=True)):
         if closes_s <= opens_s:
             continue
         first, last = (float(b) for b in grid.sec_to_beat([opens_s, closes_s]))
         if last - first >= SHORTEST_BEATS:
-            kind = _kind(last - first, stopped[_frames(opens_s, closes_s)], grid)
+            between_lines = 0 < i < len(ends) - 1
+            is_break = between_lines and bool(np.mean(fallen[_frames(opens_s, closes_s)]) >= 0.5)
+            kind = "break" if is_break else _kind(last - first, grid)
             bars = grid.beat_to_position(first).bar, grid.beat_to_position(last - 0.01).bar
             found.append(Opening(opens_s, closes_s, *bars, beats=last - first, kind=kind))
     return tuple(found)
 
 
-def _kind(beats: float, stopped: NDArray[np.bool_], grid: Grid) -> OpeningKind:
-    if stopped.size and np.mean(stopped) >= 0.5:
-        return "break"
+def _kind(beats: float, grid: Grid) -> OpeningKind:
     return "feature" if beats >= FEATURE_BARS * grid.meter.beats_per_bar - 0.25 else "fill"
 
 
@@ -72,13 +72,13 @@ def _level_db(audio: Audio) -> NDArray[np.float64]:
     return np.asarray(level_db - (np.median(audible) if audible.size else 0.0))
 
 
-def _stopped(level_db: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _fallen_back(level_db: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Frames in quiet stretches long enough not to be the space between two strokes."""
-    return np.asarray(ndimage.binary_opening(level_db < _STOPPED_DB, np.ones(_STOPPED_FRAMES)))
+    return np.asarray(ndimage.binary_opening(level_db < _FALLEN_DB, np.ones(_FALLEN_FRAMES, dtype=np.bool_)))
 
 
 def _frames(start_s: float, end_s: float) -> slice:
-    return slice(int(start_s / _FRAME_S), int(end_s / _FRAME_S))
+    return slice(int(start_s / _FRAME_S), int(end_s / _FRAME_S) + 1)
 
 
 def _music_end_s(level_db: NDArray[np.float64], audio: Audio, grid: Grid) -> float:

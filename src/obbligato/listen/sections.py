@@ -27,7 +27,7 @@ from obbligato.music.spans import KeySpan, SectionSpan, Span
 Array = NDArray[np.float64]
 
 _KERNEL_BARS = 4
-_LENGTH_COST = {8: 0.0, 4: 0.1, 16: 0.35, 12: 0.3, 6: 0.45, 10: 0.5, 2: 0.6}
+_LENGTH_COST = {8: 0.0, 4: 0.2, 16: 0.35, 12: 0.3, 6: 0.45, 10: 0.5, 2: 0.6}
 _OTHER_LENGTH_COST = 0.8
 _LONGEST_BARS = 16
 _VOICE_WEIGHT = 1.0

@@ -1,0 +1,92 @@
+"""Where somebody sings: stems with known gaps, bands without a singer, an invented singer over a rendered band."""
+
+import numpy as np
+import pytest
+
+from obbligato.demo.score import SONG
+from obbligato.demo.voice import sing
+from obbligato.listen import voice as listening
+from obbligato.listen.voice import BRIDGED_S, find_voice
+from obbligato.music.grid import Grid
+from obbligato.music.spans import Span
+from obbligato.sound.audio import Audio
+
+SR = 16000
+
+
+def stem(spans, *, seconds=12.0, level=0.2, floor=0.0, seed=2):
+    t = np.arange(int(seconds * SR)) / SR
+    y = floor * np.random.default_rng(seed).standard_normal(t.size)
+    for start, end in spans:
+        here = (t >= start) & (t < end)
+        y[here] += level * np.sin(2 * np.pi * 220.0 * t[here])
+    return Audio(y.astype(np.float32), SR)
+
+
+@pytest.mark.parametrize("level", [0.5, 0.01])
+@pytest.mark.parametrize("floor_db", [None, -45.0])
+def test_a_stem_is_gated_at_its_own_level(level, floor_db):
+    spans = [(1.0, 3.5), (4.2, 6.0), (8.0, 11.0)]
+    floor = 0.0 if floor_db is None else level * 0.7 * 10 ** (floor_db / 20)
+    found = find_voice(stem([]), vocal=stem(spans, level=level, floor=floor))
+    # The gate smooths over three frames of 10 ms: at most two frames too long at either end.
+    np.testing.assert_allclose([(s.start_s, s.end_s) for s in found], spans, atol=0.021)
+
+
+def test_short_gaps_are_closed_and_others_kept():
+    found = find_voice(stem([]), vocal=stem([(1.0, 2.0), (2.0 + 0.8 * BRIDGED_S, 4.0), (4.0 + 1.6 * BRIDGED_S, 6.0)]))
+    assert len(found) == 2
+
+
+@pytest.mark.parametrize(
+    "vocal", [Audio(np.zeros(SR * 5, dtype=np.float32), SR), Audio(np.zeros(0, dtype=np.float32), SR)]
+)
+def test_a_silent_stem_has_no_singer(vocal):
+    assert find_voice(stem([]), vocal=vocal) == ()
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.5, 4.0])
+def test_silence_has_no_singer(seconds):
+    assert find_voice(Audio(np.zeros((2, int(SR * seconds)), dtype=np.float32), SR)) == ()
+
+
+def test_opinions_turn_into_spans_with_hysteresis():
+    # A steady opinion of 0.97 is singing, of 0.003 is not; a dip to 0.2 for 0.3 s inside a line is no rest.
+    odds = np.full(1000, np.log(0.003 / 0.997))
+    odds[200:500] = np.log(0.97 / 0.03)
+    odds[320:350] = np.log(0.2 / 0.8)
+    odds[700:705] = np.log(0.9 / 0.1)
+    assert listening._sung_in_mix(odds) == [(200, 500)]
+
+
+def backing(render):
+    notes = []
+    for i, root in enumerate((53, 58, 60, 53) * 2):
+        notes += [(48, 4 * i, 3.9, root + step, 70) for step in (0, 4, 7)] + [(33, 4 * i, 3.9, root - 24, 80)]
+        notes += [(None, 4 * i + b, 0.2, 38 if b % 2 else 36, 90) for b in range(4)]
+    return render(notes, bpm=100)
+
+
+def test_a_band_without_a_singer(render):
+    assert find_voice(backing(render)) == ()
+
+
+def test_an_invented_singer_over_a_rendered_band(render):
+    # The singer is a synthesiser, so this is a plain alarm; real singing is measured by bench/listen_ear.py.
+    band = backing(render)
+    grid = Grid.steady(SONG.bpm, 0.0, SONG.meter)
+    first_beat = SONG.lines[0][0].onset_beat
+    grid = grid.moved(float(grid.sec_to_beat(3.0)) - first_beat)
+    dry, sung = sing(
+        SONG.lines[:2], grid, n_samples=band.n_samples, sr=band.sr, a4_hz=440.0, rng=np.random.default_rng(1)
+    )
+    inside = np.concatenate([dry[round(s.start_s * band.sr) : round(s.end_s * band.sr)] for s in sung])
+    gain = 1.4 * np.sqrt(np.mean(band.y**2) / np.mean(inside**2))
+    found = find_voice(Audio(band.y + (gain * dry).astype(np.float32), band.sr))
+    times = np.arange(0.0, band.duration_s, 0.01)
+    agreed = _inside(times, found) == _inside(times, sung)
+    assert agreed.mean() > 0.85
+
+
+def _inside(times, spans: tuple[Span, ...]):
+    return np.any([(times >= s.start_s) & (times < s.end_s) for s in spans] or [times < 0.0], axis=0)
