@@ -67,14 +67,13 @@ def harmony_change(audio: Audio) -> tuple[Floats, Floats]:
     hop = max(1, round(_CHANGE_STEP_S * rate))
     n_fft = min(_CHANGE_FFT, y.size)
     hz, _, spectrum = signal.stft(y, rate, nperseg=n_fft, noverlap=max(0, n_fft - hop), boundary="zeros")
-    magnitude = np.sqrt(np.abs(spectrum))
     pitch = hz_to_midi(np.maximum(hz, 1.0))
     span = max(1, round(_CHANGE_SPAN_S * rate / hop))
-    change = np.zeros(magnitude.shape[1])
+    change = np.zeros(spectrum.shape[1])
     for low, high in _REGISTERS_MIDI:
         within = (pitch >= low) & (pitch < high)
-        chroma = np.zeros((12, magnitude.shape[1]))
-        np.add.at(chroma, np.round(pitch[within]).astype(int) % 12, magnitude[within])
+        to_class = np.arange(12)[:, None] == np.round(pitch[within]).astype(int) % 12
+        chroma = to_class.astype(np.float64) @ np.sqrt(np.abs(spectrum[within]))
         change += _difference(chroma - chroma.mean(axis=0), span)
     return np.arange(change.size) * hop / rate, change
 
