@@ -68,7 +68,15 @@ class Notation:
 
 
 def measures(line: Line, meter: Meter, *, first_bar: int, last_bar: int) -> Notation:
-    """Write a line down in bars `first_bar` to `last_bar`, and further where it begins sooner or ends later."""
+    """Write a line down in bars `first_bar` to `last_bar`, and further where it begins sooner or ends later.
+
+    Raises
+    ------
+    InputError
+        When more notes fall into one beat than can be written in it.
+    """
+    if meter.beat_quarters == 2:
+        return _measures_in_halves(line, meter, first_bar, last_bar)
     quantised = quantise(line, meter)
     beats = meter.beats_per_bar
     first_bar = min(first_bar, int(quantised.notes[0].onset // beats) + 1)
@@ -82,6 +90,20 @@ def measures(line: Line, meter: Meter, *, first_bar: int, last_bar: int) -> Nota
         Measure(number, _finished(pieces, number, meter, quantised.tuplets)) for number, pieces in bars.items()
     )
     return Notation(found, quantised.feel)
+
+
+def _measures_in_halves(line: Line, meter: Meter, first_bar: int, last_bar: int) -> Notation:
+    """A metre in half notes is read in quarters, since triplets of eighths lie inside a quarter."""
+    doubled = tuple(replace(n, onset_beat=2 * n.onset_beat, duration_beats=2 * n.duration_beats) for n in line.notes)
+    quarters = Meter(2 * meter.beats_per_bar)
+    written = measures(replace(line, notes=doubled), quarters, first_bar=first_bar, last_bar=last_bar)
+    return Notation(
+        tuple(
+            Measure(m.number, tuple(replace(p, onset=p.onset / 2, duration=p.duration / 2) for p in m.pieces))
+            for m in written.measures
+        ),
+        written.feel,
+    )
 
 
 def _with_rests(

@@ -23,6 +23,8 @@ from numpy.typing import NDArray
 from obbligato.music.grid import Grid
 from obbligato.music.line import Note, Phrase
 
+_Array = NDArray[np.float64]
+
 _FULL_BREATH_S = 1.0
 """Time for a full breath; 0.5 to 0.8 is a normal one, 0.3 a snatched one (trade rule of thumb, no source)."""
 _NORMAL_BREATH_S = 0.5
@@ -33,7 +35,7 @@ _SHORTEST_S = 1.5
 _AROUND = 4
 _BOUNDARY = 1.5
 """Above what a long note alone can give, so that phrases part where there is at least a little gap as well."""
-_TOO_LONG = 1.0
+_TOO_LONG = 2.0
 _TOO_SHORT = 0.8
 
 
@@ -56,26 +58,24 @@ def find_phrases(notes: Sequence[Note], grid: Grid) -> tuple[Phrase, ...]:
     return tuple(Phrase(index, first, last) for index, (first, last) in enumerate(zip(firsts, lasts, strict=True)))
 
 
-def _around(values: NDArray[np.float64], index: int) -> NDArray[np.float64]:
+def _around(values: _Array, index: int) -> _Array:
     """The values next to one, without it."""
     return np.concatenate((values[max(0, index - _AROUND) : index], values[index + 1 : index + 1 + _AROUND]))
 
 
-def _gap_strength(gaps_s: NDArray[np.float64]) -> NDArray[np.float64]:
+def _gap_strength(gaps_s: _Array) -> _Array:
     """How much each gap speaks for a boundary: its excess over the gaps around it, in normal breaths, at most 3."""
     usual = [float(np.median(_around(gaps_s, i))) if len(gaps_s) > 1 else 0.0 for i in range(len(gaps_s))]
     return np.asarray(np.clip((gaps_s - usual) / _NORMAL_BREATH_S, 0.0, 3.0))
 
 
-def _length_strength(steps_s: NDArray[np.float64]) -> NDArray[np.float64]:
+def _length_strength(steps_s: _Array) -> _Array:
     """The same for the time to the next onset: doublings over what is usual around it, at most 2, half as strong."""
     usual = [float(np.median(_around(steps_s, i))) if len(steps_s) > 1 else steps_s[i] for i in range(len(steps_s))]
     return np.asarray(0.5 * np.clip(np.log2(np.maximum(steps_s, 1e-3) / np.maximum(usual, 1e-3)), 0.0, 2.0))
 
 
-def _best_firsts(
-    starts_s: NDArray[np.float64], ends_s: NDArray[np.float64], gaps_s: NDArray[np.float64], gains: NDArray[np.float64]
-) -> list[int]:
+def _best_firsts(starts_s: _Array, ends_s: _Array, gaps_s: _Array, gains: _Array) -> list[int]:
     """First notes of the phrases with the best total of boundaries and lengths."""
     n = len(starts_s)
     best = [0.0] * (n + 1)
@@ -97,7 +97,7 @@ def _best_firsts(
 
 
 def _length_score(length_s: float) -> float:
-    """Nothing for a length that is easily one breath, less by the doubling beyond, and less for a fragment."""
+    """Nothing for a length that is easily one breath, less for every breath beyond, and less for a fragment."""
     if length_s > _LONGEST_S:
-        return -_TOO_LONG * float(np.log2(length_s / _LONGEST_S)) * 2.0
+        return -_TOO_LONG * (length_s / _LONGEST_S - 1.0)
     return -_TOO_SHORT * max(0.0, 1.0 - length_s / _SHORTEST_S)

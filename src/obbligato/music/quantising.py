@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -29,15 +29,17 @@ from obbligato.music.line import Line
 from obbligato.music.swing import Swing, find_swing
 
 _FIRST_DEVIATION = 0.05
-_DEVIATIONS = (0.02, 0.06)
+_DEVIATIONS = (0.01, 0.06)
 """Standard deviation of onsets in quarter notes: to begin with, and between what it may be found to be."""
 _LARGEST_LAG = 0.12
 _SHORTEST = Fraction(1, 16)
 """The shortest note value that is written, in quarter notes: a 64th."""
-_DEPTHS = {0: 0.2, 1: 0.5, 2: 1.2, 3: 2.5, 4: 4.0}
+_DEPTHS = {0: 0.2, 1: 0.5, 2: 1.2, 3: 3.5, 4: 5.0}
 """Cost of a place by the note value it needs: half or quarter, eighth, 16th, 32nd, 64th."""
-_TUPLET_DEPTHS = (1.0, 2.0, 3.5)
+_TUPLET_DEPTHS = (0.8, 1.5)
 _TUPLET = 1.0
+_TUPLET_IN_SWING = 3.0
+"""Cost of a tuplet; in a swung line a late second note is swing before it is the last of a triplet."""
 _REST = 1.5
 _END_DEPTH = 0.8
 _PLAYED_SHORT = 0.3
@@ -83,6 +85,7 @@ class _Division:
     played: tuple[float, ...]
     costs: tuple[float, ...]
     tuplet: tuple[int, int] | None
+    tuplet_cost: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -134,7 +137,8 @@ def _divisions(meter: Meter, swing: Swing | None) -> list[_Division]:
     for level in range(2):
         symbols = other * 2**level
         replaced = own * 2**level if not meter.compound else 3 * 2**level
-        found.append(_division(symbols, meter, None, (symbols, replaced)))
+        division = _division(symbols, meter, None, (symbols, replaced))
+        found.append(replace(division, tuplet_cost=_TUPLET_IN_SWING if swing else _TUPLET))
     return found
 
 
@@ -211,8 +215,8 @@ def _fit(inside: Sequence[float], division: _Division, deviation: float, taken: 
         if i and back[k][i]:
             places.append(division.places[k])
             i -= 1
-    against = any(0 < p < 1 for p in places) and division.tuplet is not None
-    return _Fit(cost + (_TUPLET if against else 0.0), tuple(reversed(places)), division)
+    divided = any(0 < p < 1 for p in places)
+    return _Fit(cost + (division.tuplet_cost if divided else 0.0), tuple(reversed(places)), division)
 
 
 def _played_at(written: Fraction, chosen: Mapping[int, _Division]) -> float:

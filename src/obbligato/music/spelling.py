@@ -21,8 +21,10 @@ _STEPS = "FCGDAEB"
 _NATURALS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SHARPWARD = {"major": 0.2, "minor": 0.6}
 """Raised notes are commoner than lowered ones, in minor above all: its sixth and seventh (common practice)."""
+_RAISED_IN_MINOR = {6: 0.5, 8: 0.3}
+"""The raised sixth and seventh of minor, by their place above the signature: hardly foreign."""
 _OUTSIDE_KEY = 1.0
-_FAR_STEP = 0.6
+_FAR_STEP, _FARTHEST_STEP = 0.6, 1.2
 _DIATONIC_STEP = 6
 """No two notes of a key lie further apart on the line of fifths."""
 
@@ -77,18 +79,21 @@ def _key_cost(place: int, fifths: int, mode: Mode) -> float:
     middle = fifths + 2 + _SHARPWARD[mode]
     if -1 <= place - fifths <= 5:
         return 0.0
+    if mode == "minor" and place - fifths in _RAISED_IN_MINOR:
+        return _RAISED_IN_MINOR[place - fifths]
     return _OUTSIDE_KEY * (abs(place - middle) - 3.0)
 
 
 def _extended(paths: dict[int, tuple[float, list[int]]], place: int, cost: float) -> tuple[float, list[int]]:
     if not paths:
         return cost, [place]
-    steps = [
-        (total + cost + _FAR_STEP * max(0, abs(place - before) - _DIATONIC_STEP), path)
-        for before, (total, path) in paths.items()
-    ]
+    steps = [(total + cost + _step_cost(abs(place - before)), path) for before, (total, path) in paths.items()]
     total, path = min(steps)
     return total, [*path, place]
+
+
+def _step_cost(distance: int) -> float:
+    return min(_FAR_STEP * max(0, distance - _DIATONIC_STEP), _FARTHEST_STEP)
 
 
 def _named(pitch: int, place: int) -> Spelling:

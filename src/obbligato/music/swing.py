@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from obbligato.music.grid import Meter
 
 _EARLIEST, _LATEST = 0.55, 0.72
-_FEWEST_PAIRS = 8
+_FEWEST_PAIRS = 6
 _WIDEST_SPREAD = 0.06
 _ON_THE_EDGE = 0.15
 
@@ -55,15 +55,19 @@ def _pairs(meter: Meter) -> list[tuple[Fraction, str]]:
 
 
 def _middle(places: NDArray[np.float64]) -> float | None:
-    """Median place of the middles, where they are late, many, close together and no triplets."""
+    """Median place of the middles, where they are late, many, close together and no triplets.
+
+    Late is meant against the notes on the edges of the pairs, so that a player who lags on all of them does not
+    pass for swinging.
+    """
     window = np.floor(places + _ON_THE_EDGE)
     inside = places - window
     between = np.abs(inside - 0.5) < 0.5 - _ON_THE_EDGE
     numbers, counts = np.unique(window[between], return_counts=True)
     single = between & np.isin(window, numbers[counts == 1])
-    middles = inside[single]
-    if len(middles) < max(_FEWEST_PAIRS, 2 * int(np.sum(counts > 1))):
+    if np.sum(single) < max(_FEWEST_PAIRS, 2 * int(np.sum(counts > 1))) or between.all():
         return None
+    middles = inside[single] - float(np.median(inside[~between]))
     middle = float(np.median(middles))
     spread = float(np.median(np.abs(middles - middle)))
     return middle if _EARLIEST <= middle <= _LATEST and spread <= _WIDEST_SPREAD else None
