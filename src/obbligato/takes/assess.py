@@ -47,9 +47,7 @@ def assess(
     progress: Progress = silent,
 ) -> Assessment:
     """Read takes of a line and propose a choice; see `assess_takes`."""
-    return assess_takes(
-        line, takes, guide=guide, click=click, a4_hz=a4_hz, grid=grid, progress=progress
-    ).assessment
+    return assess_takes(line, takes, guide=guide, click=click, a4_hz=a4_hz, grid=grid, progress=progress).assessment
 
 
 def assess_takes(

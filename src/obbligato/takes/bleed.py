@@ -32,7 +32,8 @@ _WINDOW_S = 30.0
 _SURE_IN_WINDOW = 7.0
 LEAST_CLICKS = 3
 """Fewer clicks than this say nothing about bleed."""
-_LOWEST_CLICK_HZ = 500.0
+_MACHINE_S = 0.0003
+_CLICK_BAND_HZ = (1000.0, 4000.0)
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,9 @@ def find_bleed(
     return Bleed(offset_s, strength, _drift_ppm(take, source, offset_s))
 
 
-def _peak(take: NDArray[np.float32], source: NDArray[np.float32], near_s: float, within_s: float) -> tuple[float, float]:
+def _peak(
+    take: NDArray[np.float32], source: NDArray[np.float32], near_s: float, within_s: float
+) -> tuple[float, float]:
     """Offset of the highest peak, to a fraction of a sample, and its height over the spread around it."""
     size = scipy.fft.next_fast_len(len(take) + len(source), real=True)
     take_spectrum = scipy.fft.rfft(take, size)
@@ -130,8 +133,9 @@ def _drift_ppm(take: NDArray[np.float32], source: NDArray[np.float32], offset_s:
 def click_likeness(y: NDArray[np.float32], click_times_s: Floats, attacks_s: Floats) -> float:
     """How alike a take sounds at each click, whatever is being played there.
 
-    The stretch is whitened by its own spectrum, so that held notes vanish and short sounds stay; the moments around
-    the clicks are then added up. What is the same at each click grows with their number, all else with its root.
+    The stretch is whitened by its own spectrum between 1 and 4 kHz and its loudness evened out, so that held notes
+    vanish and short sounds stay; the moments around the clicks are then added up. What is the same at each click
+    grows with their number, all else with its root.
     (Coherent averaging, as of evoked responses; the whitening is that of the phase transform.)
 
     Parameters
@@ -141,8 +145,8 @@ def click_likeness(y: NDArray[np.float32], click_times_s: Floats, attacks_s: Flo
     click_times_s
         Times of the clicks in the take, seconds, evenly or unevenly spaced.
     attacks_s
-        Starts of notes: a click is left out where a note lies as far from it as another note from another click, to
-        a millisecond, for a machine's notes are alike themselves.
+        Starts of notes: a click is left out where a note lies exactly as far from it as another note from another
+        click, for a machine's notes are alike themselves.
 
     Returns
     -------
@@ -153,11 +157,15 @@ def click_likeness(y: NDArray[np.float32], click_times_s: Floats, attacks_s: Flo
     if len(times_s) < LEAST_CLICKS:
         return 0.0
     first = max(0, int((times_s[0] - 0.5) * ANALYSIS_SR))
-    x = np.asarray(y[first : int((times_s[-1] + 0.5) * ANALYSIS_SR)], dtype=np.float64)
-    spectrum = scipy.fft.rfft(x)
+    x = np.asarray(y[first : int((times_s[-1] + 0.5) * ANALYSIS_SR)])
+    size = scipy.fft.next_fast_len(len(x), real=True)
+    spectrum = scipy.fft.rfft(x, size)
     spectrum /= np.maximum(np.abs(spectrum), 1e-12)
-    spectrum[: int(_LOWEST_CLICK_HZ * len(x) / ANALYSIS_SR)] = 0.0
-    white = scipy.fft.irfft(spectrum, len(x))
+    edges = [int(hz * size / ANALYSIS_SR) for hz in _CLICK_BAND_HZ]
+    spectrum[: edges[0]] = 0.0
+    spectrum[edges[1] :] = 0.0
+    white = scipy.fft.irfft(spectrum, size)[: len(x)].astype(np.float64)
+    white /= np.sqrt(scipy.ndimage.uniform_filter1d(white * white, int(_LEVELLING_S * ANALYSIS_SR)) + 1e-12)
     before, after, block = (int(s * ANALYSIS_SR) for s in (0.03, 0.05, 0.005))
     starts = np.round(times_s * ANALYSIS_SR).astype(int) - first - before
     starts = starts[(starts >= 0) & (starts + before + after <= len(x))]
@@ -174,5 +182,5 @@ def _unlike(click_times_s: Floats, attacks_s: Floats) -> Floats:
         return click_times_s
     nearest = attacks_s[np.argmin(np.abs(attacks_s[None, :] - click_times_s[:, None]), axis=1)] - click_times_s
     close = np.abs(nearest) < 0.1
-    alike = close & ((np.abs(nearest[:, None] - nearest[None, :]) < 0.001).sum(axis=1) > 1)
+    alike = close & ((np.abs(nearest[:, None] - nearest[None, :]) < _MACHINE_S).sum(axis=1) > 1)
     return np.asarray(click_times_s[~alike])

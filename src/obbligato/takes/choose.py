@@ -63,10 +63,8 @@ def choose(
         unary[phrase, np.arange(len(readings)) != position] = np.inf
     path = _cheapest(unary, _seam_costs(line, readings, join_cost))
     base = Counter(path).most_common(1)[0][0]
-    return tuple(
-        Choice(p.index, readings[path[p.index]].path, _why(p.index, path[p.index], base, readings, p.index in forced))
-        for p in line.phrases
-    )
+    reasons = [_why(p, path[p], base, readings, p in forced) for p in range(len(path))]
+    return tuple(Choice(p.index, readings[path[p.index]].path, reasons[p.index]) for p in line.phrases)
 
 
 def _checked(line: TimedLine, readings: Sequence[TakeReading], overrides: Mapping[int, str]) -> dict[int, int]:
@@ -135,7 +133,9 @@ def _why(phrase: int, chosen: int, base: int, readings: Sequence[TakeReading], b
     if replaced.flags:
         return f"{readings[base].path} is not right here: {_complaint(replaced)}."
     if replaced.score < reading.score:
-        return f"Better played than in {readings[base].path} ({reading.score:.0f} points against {replaced.score:.0f})."
+        return (
+            f"Better played than in {readings[base].path} ({reading.score:.0f} points against {replaced.score:.0f})."
+        )
     return "Saves a join with the phrases around it."
 
 

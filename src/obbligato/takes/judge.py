@@ -17,7 +17,7 @@ from obbligato.takes.pitch import Floats
 from obbligato.takes.readings import PhraseSpan, TimedLine
 
 LATE_MS = 40.0
-NOTE_LATE_MS = 80.0
+NOTE_LATE_MS = 100.0
 FLAT_CENTS = 15.0
 FLAT_OUTRIGHT_CENTS = 25.0
 NOTE_FLAT_CENTS = 38.0
@@ -26,7 +26,8 @@ DROP_ALONE_DB = 12.0
 NOTE_DROP_DB = 6.0
 STRAY_OVER_USUAL_DB = 9.0
 STRAY_UNDER_PLAYING_DB = 26.0
-CLICK_LIKENESS = 2.2
+CLICK_LIKENESS = 2.4
+"""With 30 degrees of freedom (3 kHz for 5 ms) chance exceeds this once in about 100 000 moments."""
 QUIET_DB = 20.0
 ENOUGH_TAKES = 3
 
@@ -90,7 +91,16 @@ def judge(takes: Sequence[TakeMeasures], line: TimedLine) -> list[list[Judgement
     compared = len(takes) >= ENOUGH_TAKES
     return [
         [
-            _judge_phrase(take, line, phrase, late[i], cents[i], level[i], usual_stray[i], compared)
+            _judge_phrase(
+                take,
+                line,
+                phrase,
+                late_ms=late[i],
+                cents_off=cents[i],
+                level_off_db=level[i],
+                usual_stray_db=usual_stray[i],
+                compared=compared,
+            )
             for phrase in line.phrases
         ]
         for i, take in enumerate(takes)
@@ -101,6 +111,7 @@ def _judge_phrase(
     take: TakeMeasures,
     line: TimedLine,
     phrase: PhraseSpan,
+    *,
     late_ms: Floats,
     cents_off: Floats,
     level_off_db: Floats,
@@ -119,7 +130,7 @@ def _judge_phrase(
         "cut_tail": measured.cut_tail,
         "dropout": measured.gap_s is not None,
         "clipped": measured.clipped,
-        "noise": measured.gap_s is None and _noisy(take, measured.stray_db, usual_stray_db),
+        "noise": measured.gap_s is None and not measured.clipped and _noisy(take, measured.stray_db, usual_stray_db),
         "click_bleed": measured.click_likeness >= CLICK_LIKENESS,
         "level_drop": _dropped(line, phrase, level_off_db[here], phrase_level, compared),
         "quiet": _centre(take.level_db[here]) < take.room_db + QUIET_DB,
@@ -157,9 +168,7 @@ def _usual_stray_db(take: TakeMeasures) -> float:
     return float(np.median(values)) if values.size else np.inf
 
 
-def _dropped(
-    line: TimedLine, phrase: PhraseSpan, level_off_db: Floats, phrase_level: float, compared: bool
-) -> bool:
+def _dropped(line: TimedLine, phrase: PhraseSpan, level_off_db: Floats, phrase_level: float, compared: bool) -> bool:
     """The whole phrase too soft, or two or more notes in a row that make up a third of it."""
     if not compared:
         return phrase_level <= -DROP_ALONE_DB

@@ -22,6 +22,8 @@ AROUND_S = 0.3
 """How far before and after its notes the sound of a phrase is judged."""
 _EDGE_S = 0.005
 _STEP_LEAST_MS = 8.0
+_LEAST_SPREAD_MS = 5.0
+"""Players wander by at least this from phrase to phrase, however alike a few phrases may be."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,20 +84,20 @@ class TakeMeasures:
 def measure_take(
     path: str,
     take: Audio,
-    heard: Heard,
     line: TimedLine,
+    *,
+    heard: Heard,
     placement: Placement,
     played: tuple[PlayedNote, ...],
-    *,
     a4_hz: float,
-    click_times_s: Floats,
+    click_times_s: tuple[Floats, ...],
 ) -> TakeMeasures:
     """Measure a take that has been heard, placed and read.
 
     Parameters
     ----------
     click_times_s
-        When the player heard clicks, on the guide's time; empty where not known.
+        When the player may have heard clicks, on the guide's time, by way of clicking; empty where not known.
     """
     starts_s = np.array([np.nan if p.start_s is None else p.start_s for p in played])
     nominal_s = np.array([note.start_s for note in line.notes])
@@ -110,7 +112,17 @@ def measure_take(
         steady=np.array([p.steady and p.right for p in played]),
         room_db=heard.floor_db,
         phrases=tuple(
-            _measure_phrase(take, heard, line, phrase, placement, played, flats_s, click_times_s, a4_hz)
+            _measure_phrase(
+                take,
+                line,
+                phrase,
+                heard=heard,
+                placement=placement,
+                played=played,
+                flats_s=flats_s,
+                click_times_s=click_times_s,
+                a4_hz=a4_hz,
+            )
             for phrase in line.phrases
         ),
     )
@@ -118,13 +130,14 @@ def measure_take(
 
 def _measure_phrase(
     take: Audio,
-    heard: Heard,
     line: TimedLine,
     phrase: PhraseSpan,
+    *,
+    heard: Heard,
     placement: Placement,
     played: tuple[PlayedNote, ...],
     flats_s: Floats,
-    click_times_s: Floats,
+    click_times_s: tuple[Floats, ...],
     a4_hz: float,
 ) -> PhraseMeasures:
     notes = line.notes[phrase.first_note : phrase.last_note + 1]
@@ -141,9 +154,10 @@ def _measure_phrase(
         if p.start_s is not None and p.end_s is not None
     )
     gap_s = next((g for g in gaps if g is not None), None)
-    clicks_s = placement.to_take_s(click_times_s) if click_times_s.size else click_times_s
-    here_s = clicks_s[(clicks_s > max(0.0, from_s)) & (clicks_s < min(to_s, heard.duration_s))]
-    likeness = click_likeness(heard.y, here_s, attacks_s)
+    likeness = 0.0
+    for clicks_s in map(placement.to_take_s, click_times_s):
+        here_s = clicks_s[(clicks_s > max(0.0, from_s)) & (clicks_s < min(to_s, heard.duration_s))]
+        likeness = max(likeness, click_likeness(heard.y, here_s, attacks_s))
     return PhraseMeasures(
         extra=find_extra_notes(heard, mine, from_s, to_s, a4_hz=a4_hz),
         stray_db=stray,
@@ -197,15 +211,15 @@ def timing_of(measures: TakeMeasures, line: TimedLine) -> TakeTiming:
 
 
 def _step(late_ms: Floats, at_s: Sequence[float]) -> tuple[float, float | None]:
-    """The lasting jump that best splits the phrases, three or more on each side, if five times its error."""
+    """The lasting jump that best splits the phrases, four or more on each side, if five times its error."""
     best, best_at, best_score = 0.0, None, 5.0
-    for k in range(3, len(late_ms) - 2):
+    for k in range(4, len(late_ms) - 3):
         before, after = late_ms[:k], late_ms[k:]
         jump = float(np.median(after) - np.median(before))
         spread = 1.4826 * float(
             np.median(np.abs(np.concatenate([before - np.median(before), after - np.median(after)])))
         )
-        error = 1.25 * max(spread, 1.0) * float(np.sqrt(1 / len(before) + 1 / len(after)))
+        error = 1.25 * max(spread, _LEAST_SPREAD_MS) * float(np.sqrt(1 / len(before) + 1 / len(after)))
         if abs(jump) >= _STEP_LEAST_MS and abs(jump) / error > best_score:
             best, best_at, best_score = jump, at_s[k], abs(jump) / error
     return best, best_at

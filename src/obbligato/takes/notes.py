@@ -115,7 +115,18 @@ def read_notes(
             continue
         before = played[-1] if played and played[-1].end_s is not None else None
         before_note = notes[position - 1] if before else None
-        played.append(_read_note(heard, midi, note, span, before, before_note, tuning, a4_hz))
+        played.append(
+            _read_note(
+                heard,
+                midi,
+                note,
+                span=span,
+                before=before,
+                before_note=before_note,
+                tuning_cents=tuning,
+                a4_hz=a4_hz,
+            )
+        )
     return tuple(played)
 
 
@@ -174,16 +185,16 @@ def _shared_out(
                 del spans[note.index]
     for i, (note, after) in enumerate(pairwise(notes)):
         if note.index not in spans and after.index in spans:
-            start_s, end_s = spans[after.index]
+            start_s = spans[after.index][0]
             late_s = _local_lateness_s(spans, notes, expected_s, i)
             if start_s < expected_s[i + 1] + late_s - 0.5 * (after.start_s - note.start_s):
-                _divide(heard, spans, note, after, expected_s[i + 1] + late_s, start_s, end_s)
+                _divide(heard, spans, note.index, after.index, due_s=expected_s[i + 1] + late_s)
     for i, (before, note) in enumerate(pairwise(notes), 1):
         if note.index not in spans and before.index in spans:
-            start_s, end_s = spans[before.index]
+            end_s = spans[before.index][1]
             late_s = _local_lateness_s(spans, notes, expected_s, i)
             if end_s > expected_s[i] + late_s + 0.4 * (note.end_s - note.start_s):
-                _divide(heard, spans, before, note, expected_s[i] + late_s, start_s, end_s)
+                _divide(heard, spans, before.index, note.index, due_s=expected_s[i] + late_s)
     return spans
 
 
@@ -203,21 +214,15 @@ def _without_foreign_head(heard: Heard, off: Floats, span: tuple[float, float]) 
     return float(heard.track.times_s[frames][first] - HOP_S / 2), span[1]
 
 
-def _divide(
-    heard: Heard,
-    spans: dict[int, tuple[float, float]],
-    first: TimedNote,
-    second: TimedNote,
-    due_s: float,
-    start_s: float,
-    end_s: float,
-) -> None:
+def _divide(heard: Heard, spans: dict[int, tuple[float, float]], first: int, second: int, *, due_s: float) -> None:
+    """Give the one span that two notes share to both, at the attack near `due_s` if there is one."""
+    start_s, end_s = spans[first] if first in spans else spans[second]
     attack = find_attack(heard.y, due_s, f0_hz=100.0)
     near = heard.frames_between(due_s - 0.09, due_s + 0.09)
     if attack is None or near.start == near.stop or not start_s + 0.04 < attack.at_s < end_s - 0.04:
         return
     if attack.rise_db >= 3.0 or float(heard.flux[near].max()) >= 0.4:
-        spans[first.index], spans[second.index] = (start_s, attack.at_s), (attack.at_s, end_s)
+        spans[first], spans[second] = (start_s, attack.at_s), (attack.at_s, end_s)
 
 
 def _local_lateness_s(
@@ -235,6 +240,7 @@ def _read_note(
     heard: Heard,
     midi: Floats,
     note: TimedNote,
+    *,
     span: tuple[float, float],
     before: PlayedNote | None,
     before_note: TimedNote | None,
@@ -255,11 +261,16 @@ def _read_note(
     repeated = before_note is not None and before_note.midi == note.midi
     if repeated and contiguous and not _struck_again(heard, attack, start_s):
         return PlayedNote(note.index, None, None, None, 0, None, False, False)
-    onset_s, clean = _onset(heard, midi, note, start_s, attack, before_note if contiguous else None)
+    onset_s, clean = _onset(
+        heard, midi, note, start_s=start_s, attack=attack, slurred=before_note if contiguous else None
+    )
     cents, steady = _centre_cents(heard, midi - note.midi, onset_s, end_s)
     wrong = 0
     if cents is not None and abs(cents - tuning_cents) > WRONG_CENTS:
         wrong = round((cents - tuning_cents) / 100.0)
+        held_on = before_note is not None and note.midi + wrong == before_note.midi
+        if contiguous and held_on and not _struck_again(heard, attack, start_s):
+            return PlayedNote(note.index, None, None, None, 0, None, False, False)
     body = heard.frames_between(onset_s + 0.016, max(end_s, onset_s + 0.05))
     level_db = float(10 * np.log10(np.mean(10 ** (heard.level_db[body] / 10)))) if body.stop > body.start else None
     return PlayedNote(note.index, onset_s, end_s, cents, wrong, level_db, clean, steady)
@@ -272,7 +283,13 @@ def _struck_again(heard: Heard, attack: Attack | None, start_s: float) -> bool:
 
 
 def _onset(
-    heard: Heard, midi: Floats, note: TimedNote, start_s: float, attack: Attack | None, slurred: TimedNote | None
+    heard: Heard,
+    midi: Floats,
+    note: TimedNote,
+    *,
+    start_s: float,
+    attack: Attack | None,
+    slurred: TimedNote | None,
 ) -> tuple[float, bool]:
     """Start of a note in the take, and whether it stands clear of what went before.
 
@@ -283,7 +300,8 @@ def _onset(
         floor_db = float(heard.level_db[before].min()) if before.stop > before.start else heard.floor_db
         return attack.at_s, floor_db < heard.floor_db + _NEAR_FLOOR_DB
     if slurred is not None and slurred.midi != note.midi:
-        crossing_s = _crossing_s(heard, midi, start_s, (slurred.midi + note.midi) / 2, rising=note.midi > slurred.midi)
+        middle = (slurred.midi + note.midi) / 2
+        crossing_s = _crossing_s(heard, midi, start_s, middle, rising=note.midi > slurred.midi)
         if crossing_s is not None:
             return crossing_s, False
     if attack is not None and attack.clear:

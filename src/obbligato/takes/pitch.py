@@ -19,6 +19,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import scipy.ndimage
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
@@ -32,9 +33,12 @@ NETWORK_HIGHEST_HZ = 2000.0
 VOICED = 0.5
 """Confidence from which a frame counts as voiced."""
 _N_PARTIALS = 6
-_OCTAVE_HIGH_DB = 10.0
+_OCTAVE_HIGH_DB = 18.0
 _OCTAVE_LOW_DB = 30.0
 _BATCH = 2048
+_DITHER = 0.04
+"""Noise given to the network, as a fraction of the level of the 100 ms around."""
+_DITHER_SPAN = 1600
 _CLOSE = 0.03
 """How far a partial may lie from its place, as a fraction of the frequency, to be measured (about 50 cents)."""
 
@@ -110,20 +114,22 @@ def right_octave(y: NDArray[np.float32], f0_hz: Floats, times_s: Floats, *, lowe
     better_hz = np.array(f0_hz, dtype=np.float64)
     for at in range(0, len(better_hz), _BATCH):
         level_db = 20 * np.log10(np.abs(np.fft.rfft(frames[starts[at : at + _BATCH]] * window)) + 1e-9)
-        heard_hz = better_hz[at : at + _BATCH]
-        own_db = _loudest_db(level_db, heard_hz, (1.0, 2.0, 3.0))
-        factor = np.where(
-            _loudest_db(level_db, heard_hz, (1.0, 3.0, 5.0))
-            < _loudest_db(level_db, heard_hz, (2.0, 4.0, 6.0)) - _OCTAVE_LOW_DB,
-            2.0,
-            1.0,
-        )
-        for parts in (2, 3):
-            between = tuple(k / parts for k in range(1, 3 * parts) if k % parts)
-            too_high = _loudest_db(level_db, heard_hz, between) > own_db - _OCTAVE_HIGH_DB
-            factor = np.where(too_high & (heard_hz / parts > 0.67 * lowest_hz), 1.0 / parts, factor)
-        better_hz[at : at + _BATCH] = heard_hz * factor
+        for _ in range(2):
+            better_hz[at : at + _BATCH] *= _octave_factor(level_db, better_hz[at : at + _BATCH], 0.67 * lowest_hz)
     return better_hz
+
+
+def _octave_factor(level_db: Floats, heard_hz: Floats, least_hz: float) -> Floats:
+    """What to multiply a pitch with to reach the octave that the spectrum shows, shape of `heard_hz`."""
+    own_db = _loudest_db(level_db, heard_hz, (1.0, 2.0, 3.0))
+    odd_db = _loudest_db(level_db, heard_hz, (1.0, 3.0, 5.0))
+    even_db = _loudest_db(level_db, heard_hz, (2.0, 4.0, 6.0))
+    factor = np.where(odd_db < even_db - _OCTAVE_LOW_DB, 2.0, 1.0)
+    for parts in (2, 3):
+        between = tuple(k / parts for k in range(1, 3 * parts) if k % parts)
+        too_high = _loudest_db(level_db, heard_hz, between) > own_db - _OCTAVE_HIGH_DB
+        factor = np.where(too_high & (heard_hz / parts > least_hz), 1.0 / parts, factor)
+    return factor
 
 
 def _window_length(lowest_hz: float) -> int:
@@ -234,7 +240,11 @@ def _network() -> Any:
 
 
 def _by_network(y: NDArray[np.float32], lowest_hz: float, highest_hz: float) -> tuple[Floats, Floats]:
-    found = _network().detect(y, ANALYSIS_SR, fmin=lowest_hz * 0.7, fmax=highest_hz * 1.4)
+    """The network's answer; it is given the sound with a little noise, for it is lost where there is none at all."""
+    local = np.sqrt(scipy.ndimage.uniform_filter1d(y * y, _DITHER_SPAN))
+    noise = np.random.default_rng(0).standard_normal(len(y), dtype=np.float32)
+    dithered = y + _DITHER * local * noise
+    found = _network().detect(dithered, ANALYSIS_SR, fmin=lowest_hz * 0.7, fmax=highest_hz * 1.4)
     return np.asarray(found.pitch_hz), np.asarray(found.confidence)
 
 

@@ -128,7 +128,8 @@ def place_heard(
         )
     played = play_back(heard, line, stated_placement(rough.offset_s), a4_hz=a4_hz)
     by_line = _refined(line, rough, played)
-    bleeds = [b for b in (find_bleed(levelled(heard.y), s, near_s=by_line.offset_s) for s in sources) if b is not None]
+    sought = [find_bleed(levelled(heard.y), source, near_s=by_line.offset_s) for source in sources]
+    bleeds = [bleed for bleed in sought if bleed is not None]
     if bleeds:
         return _by_bleed(max(bleeds, key=lambda b: b.strength), by_line), played
     return _settled(by_line), played
@@ -264,8 +265,8 @@ def significant_slope(at_s: Floats, residual_s: Floats) -> float:
     of_notes = 1.4826 * float(np.median(np.abs(every - np.median(every)))) / float(np.sqrt(len(at_s) / len(groups)))
     scatter = max(1.4826 * float(np.median(np.abs(rest - np.median(rest)))), of_notes, 0.0003)
     error = 1.25 * scatter / float(np.sqrt(np.sum((t - t.mean()) ** 2)))
-    significant = abs(slope) >= _DRIFT_SIGNIFICANCE * error and _LEAST_DRIFT_PPM <= 1e6 * abs(slope) <= _MOST_DRIFT_PPM
-    return slope if significant else 0.0
+    plausible = _LEAST_DRIFT_PPM <= 1e6 * abs(slope) <= _MOST_DRIFT_PPM
+    return slope if plausible and abs(slope) >= _DRIFT_SIGNIFICANCE * error else 0.0
 
 
 def robust_mean(values: Floats) -> tuple[float, float]:

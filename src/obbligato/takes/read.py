@@ -53,7 +53,9 @@ def read_take(
     heard = hear(take, line, a4_hz=a4_hz)
     played = play_back(heard, line, placement, a4_hz=a4_hz)
     clicks_s = click_times(line, grid, click)
-    measures = measure_take(path, take, heard, line, placement, played, a4_hz=a4_hz, click_times_s=clicks_s)
+    measures = measure_take(
+        path, take, line, heard=heard, placement=placement, played=played, a4_hz=a4_hz, click_times_s=clicks_s
+    )
     return _reading(measures, judge([measures], line)[0], line, grid)
 
 
@@ -106,7 +108,9 @@ def read_takes(
                     raise InputError(placement.sentence)
         except InputError as error:
             raise InputError(f"'{name}': {error}") from None
-        measures = measure_take(name, take, heard, line, placement, played, a4_hz=a4_hz, click_times_s=clicks_s)
+        measures = measure_take(
+            name, take, line, heard=heard, placement=placement, played=played, a4_hz=a4_hz, click_times_s=clicks_s
+        )
         require_readable(measures)
         heards.append(heard)
         measured.append(measures)
@@ -117,14 +121,19 @@ def read_takes(
     )
 
 
-def click_times(line: TimedLine, grid: Grid | None, click: Audio | None) -> Floats:
-    """When the player heard clicks: the attacks of the click itself, or else the beats of the grid."""
+def click_times(line: TimedLine, grid: Grid | None, click: Audio | None) -> tuple[Floats, ...]:
+    """When the player may have heard clicks, one array for each way of clicking.
+
+    The attacks of the click itself, or else the beats of the grid, and the beats with their divisions.
+    """
     if click is not None:
-        return _attacks_s(click)
+        return (_attacks_s(click),)
     if grid is None:
-        return np.zeros(0)
-    first_s, last_s = line.notes[0].start_s - 5.0, line.notes[-1].end_s + 5.0
-    return np.asarray(grid.beat_to_sec(grid.beats_in(first_s, last_s)), dtype=np.float64)
+        return ()
+    beats = grid.beats_in(line.notes[0].start_s - 5.0, line.notes[-1].end_s + 5.0)
+    parts = 3 if grid.meter.compound else 2
+    divided = (beats[:, None] + np.arange(parts)[None, :] / parts).ravel()
+    return grid.beat_to_sec(beats), grid.beat_to_sec(divided)
 
 
 def _attacks_s(click: Audio) -> Floats:

@@ -1,4 +1,4 @@
-"""What is wrong with the sound itself of a stretch of a take, whatever was played: clipping, gaps, bursts of noise."""
+"""What is wrong with the sound of a stretch of a take, whatever was played: clipping, gaps, bursts of noise."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def is_clipped(flat_tops_s: Floats, start_s: float, end_s: float) -> bool:
 
 
 def find_gap_s(take: Audio, start_s: float, end_s: float, *, f0_hz: float) -> float | None:
-    """Where the sound is gone for some milliseconds in the middle of a held note, seconds in the take; None if nowhere.
+    """Where the sound is gone for some milliseconds within a held note, seconds in the take; None if nowhere.
 
     Looked for in the level of short steps, of 2 ms or three quarters of a period where that is longer: down by 25 dB
     within two steps, and back within two.
@@ -70,7 +70,8 @@ def find_gap_s(take: Audio, start_s: float, end_s: float, *, f0_hz: float) -> fl
     edges = np.flatnonzero(np.diff(np.concatenate([[0], gone.astype(int), [0]])))
     for a, b in zip(edges[::2], edges[1::2], strict=True):
         long_enough = (b - a) * step / take.sr >= _SHORTEST_GAP_S
-        if long_enough and 2 < a and b < n - 2 and rms_db[a - 2] > body_db[a] - 12 and rms_db[b + 1] > body_db[a] - 12:
+        inside = a > 2 and b < n - 2
+        if long_enough and inside and min(rms_db[a - 2], rms_db[b + 1]) > body_db[a] - 12.0:
             return float((first + a * step) / take.sr)
     return None
 

@@ -63,7 +63,7 @@ def verdict(
     where = place_words(notes[0].start_s, notes[-1].end_s, grid)
     if not judgement.flags:
         return f"{where}: clean; {_late_words(judgement.late_ms)}, {_cents_words(judgement.cents)}."
-    faults = [_fault(flag, judgement, take, line, phrase, grid) for flag in judgement.flags]
+    faults = [_fault(flag, judgement, take, line, phrase, grid=grid) for flag in judgement.flags]
     return f"{where}: " + " ".join(faults)
 
 
@@ -86,39 +86,36 @@ def note_words(line: TimedLine, index: int, grid: Grid | None) -> str:
 
 
 def _fault(
-    flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, grid: Grid | None
+    flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, *, grid: Grid | None
 ) -> str:
     indices = range(phrase.first_note, phrase.last_note + 1)
     measured = take.phrases[phrase.index]
     again = "use another take or play it again."
     if flag in ("late", "early", "flat", "sharp"):
-        return _shifted(flag, judgement, take, line, grid)
+        return _shifted(flag, judgement, take, line, grid=grid)
     if flag == "missed_note":
         missing = [i for i in indices if not take.played[i].heard]
-        what = "nothing of it was heard" if len(missing) == len(indices) else f"{_listed(missing, line, grid)} missing"
+        nothing = len(missing) == len(indices)
+        what = "nothing of it was heard" if nothing else f"{_listed(missing, line, grid)} missing"
         return f"{what}; {again}"
     if flag == "wrong_note":
         wrong = [i for i in indices if take.played[i].wrong_semitones]
         sounded = take.played[wrong[0]].wrong_semitones + line.notes[wrong[0]].midi
         return f"{_listed(wrong, line, grid)} played as {_NAMES[sounded % 12]}{sounded // 12 - 1}; {again}"
-    if flag == "noise":
-        return f"a noise at {seconds_to_clock(measured.stray_at_s)} ({measured.stray_db:.0f} dBFS); {again}"
-    if flag == "dropout":
-        at = seconds_to_clock(measured.gap_s or 0.0)
-        return f"sound lost at {at}, as when a buffer drops; {again}"
-    if flag == "level_drop":
-        return f"{abs(judgement.level_off_db):.0f} dB softer than in the rest; use another take, or bring it up."
     return {
+        "noise": f"a noise at {seconds_to_clock(measured.stray_at_s)} ({measured.stray_db:.0f} dBFS); {again}",
+        "dropout": f"sound lost at {seconds_to_clock(measured.gap_s or 0.0)}, as when a buffer drops; {again}",
+        "level_drop": f"{abs(judgement.level_off_db):.0f} dB softer than the rest; use another take, or bring it up.",
         "extra_note": f"{len(measured.extra)} note(s) too many; {again}",
         "cut_head": f"the file begins after the phrase does; {again}",
         "cut_tail": f"the file ends before the phrase does; {again}",
-        "clipped": "the peaks are cut flat, the input was set too high; use another take, or lower the input by 6 dB.",
+        "clipped": "the peaks are cut flat, for the input was set too high; use another take, or lower it by 6 dB.",
         "click_bleed": "the click is heard in it; use another take, or turn the headphones down.",
         "quiet": "hardly above the noise of the room; move closer or raise the input.",
     }[flag]
 
 
-def _shifted(flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, grid: Grid | None) -> str:
+def _shifted(flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, *, grid: Grid | None) -> str:
     what = "all of it" if judgement.worst_note is None else note_words(line, judgement.worst_note, grid)
     if flag in ("late", "early"):
         size_ms = judgement.late_ms

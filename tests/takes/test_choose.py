@@ -1,0 +1,96 @@
+"""Choosing against every possible choice, and the sentences."""
+
+from itertools import product
+
+import numpy as np
+import pytest
+
+from obbligato.errors import InputError
+from obbligato.takes.choose import FAULT_COST, choose, coverage
+from obbligato.takes.readings import NoteReading, PhraseReading, PhraseSpan, TakeReading, TimedLine, TimedNote
+
+N_PHRASES = 5
+LINE = TimedLine(
+    tuple(TimedNote(i, 2.0 * i, 2.0 * i + 1.0, 60) for i in range(N_PHRASES)),
+    tuple(PhraseSpan(i, i, i) for i in range(N_PHRASES)),
+)
+
+
+def _take(path: str, scores: list[float], flags: dict[int, tuple[str, ...]] | None = None) -> TakeReading:
+    faults = flags or {}
+    phrases = tuple(
+        PhraseReading(
+            i,
+            score,
+            f"Bar {i}: " + ("all of it 118 ms late; use another take." if i in faults else "clean."),
+            faults.get(i, ()),
+            (NoteReading(i, True, 0.0, 0.0, -20.0),),
+            0,
+        )
+        for i, score in enumerate(scores)
+    )
+    return TakeReading(path, 0.0, 0.0, 0.0, phrases)
+
+
+def test_the_choice_is_the_cheapest_of_all() -> None:
+    rng = np.random.default_rng(5)
+    for _ in range(20):
+        scores = rng.uniform(60, 100, size=(3, N_PHRASES))
+        takes = [_take(f"t{i}", list(row)) for i, row in enumerate(scores)]
+        chosen = [int(c.take[1]) for c in choose(LINE, takes, join_cost=4.0)]
+
+        def cost(path: tuple[int, ...] | list[int], scores: np.ndarray = scores) -> float:
+            lacks = sum(100 - scores[t, p] for p, t in enumerate(path))
+            return lacks + 4.0 * sum(a != b for a, b in zip(path[:-1], path[1:], strict=True))
+
+        assert cost(chosen) == pytest.approx(min(cost(p) for p in product(range(3), repeat=N_PHRASES)))
+
+
+def test_a_faulty_phrase_is_taken_from_elsewhere_and_the_reason_says_so() -> None:
+    takes = [_take("a", [100, 100, 85, 100, 100], {2: ("late",)}), _take("b", [90] * 5)]
+    choice = choose(LINE, takes)
+    assert [c.take for c in choice] == ["a", "a", "b", "a", "a"]
+    assert choice[2].why == "a is not right here: all of it 118 ms late."
+
+
+def test_a_dearer_join_makes_fewer_joins() -> None:
+    takes = [_take("a", [100, 90, 100, 90, 100]), _take("b", [90, 100, 90, 100, 90])]
+
+    def joins(cost: float) -> int:
+        taken = [c.take for c in choose(LINE, takes, join_cost=cost)]
+        return sum(a != b for a, b in zip(taken[:-1], taken[1:], strict=True))
+
+    assert joins(1.0) == 4
+    assert joins(50.0) == 0
+
+
+def test_no_join_is_dear_enough_to_keep_a_fault() -> None:
+    assert FAULT_COST > 2 * 4.0 + 2 * 5.0
+
+
+def test_the_players_word_counts_more_than_any_score() -> None:
+    takes = [_take("a", [100] * 5), _take("b", [40] * 5, {2: ("late",)})]
+    choice = choose(LINE, takes, overrides={2: "b"})
+    assert [c.take for c in choice] == ["a", "a", "b", "a", "a"]
+    assert choice[2].why.startswith("By hand.")
+
+
+@pytest.mark.parametrize(
+    ("overrides", "match"), [({9: "a"}, "no phrase 10"), ({-1: "a"}, "no phrase 0"), ({0: "z"}, "'z' is none")]
+)
+def test_impossible_overrides_are_refused(overrides: dict[int, str], match: str) -> None:
+    with pytest.raises(InputError, match=match):
+        choose(LINE, [_take("a", [100] * 5)], overrides=overrides)
+
+
+def test_without_takes_there_is_no_choice() -> None:
+    with pytest.raises(InputError, match="no take to choose from"):
+        choose(LINE, [])
+
+
+def test_coverage_names_the_phrases_with_too_few_versions() -> None:
+    takes = [_take("a", [100] * 5), _take("b", [100, 80, 100, 100, 80], {1: ("late",), 4: ("flat",)})]
+    takes.append(_take("c", [100, 80, 100, 100, 100], {1: ("noise",)}))
+    sentence = coverage(LINE, takes)
+    assert sentence == "Every phrase has two or more usable versions, except 0:02.000 to 0:03.000 (one)."
+    assert coverage(LINE, takes[:1] * 2) == "Every phrase has two or more usable versions."
