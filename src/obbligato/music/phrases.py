@@ -31,6 +31,7 @@ _NORMAL_BREATH_S = 0.5
 _SNATCHED_BREATH_S = 0.3
 _LONGEST_S = 8.0
 """A comfortable breath of most winds at mezzo-forte (trade rule of thumb, no source)."""
+_NEVER_S = 6 * _LONGEST_S
 _SHORTEST_S = 1.5
 _AROUND = 4
 _BOUNDARY = 1.5
@@ -84,8 +85,9 @@ def _best_firsts(starts_s: _Array, ends_s: _Array, gaps_s: _Array, gains: _Array
         options = []
         for first in range(end - 1, -1, -1):
             gain = gains[first - 1] if first else 0.0
-            options.append((best[first] + gain + _length_score(ends_s[end - 1] - starts_s[first]), first))
-            if first and gaps_s[first - 1] >= _FULL_BREATH_S:
+            length_s = float(ends_s[end - 1] - starts_s[first])
+            options.append((best[first] + gain + _length_score(length_s), first))
+            if length_s > _NEVER_S or (first and gaps_s[first - 1] >= _FULL_BREATH_S):
                 break
         best[end], came_from[end] = max(options)
     firsts = []
