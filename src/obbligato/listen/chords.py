@@ -1,9 +1,10 @@
 """Chords by beat: the best path through chord templates, changing rather at bar lines than inside a bar.
 
-Each beat's pitch classes (`chroma`) are compared with the pitch classes of each chord by cosine, the bass with the
-chord's root; a Viterbi search (Sheh and Ellis 2003 were the first to use one for chords) then weighs likeness
-against the cost of a change. Chords foreign to the key pay a little, plain triads are preferred to fuller chords unless the fuller one is clearly nearer. A
-third or fifth that holds the bass throughout is written as an inversion.
+Each beat's pitch classes (`chroma`) are compared with the pitch classes of each chord by cosine, and so is the bass,
+where the root counts most; a Viterbi search (Sheh and Ellis 2003 were the first to use one for chords) then weighs
+likeness against the cost of a change. Chords foreign to the key pay a little, and plain triads are preferred to
+fuller chords unless the fuller one is clearly nearer. A third or fifth that holds the bass throughout is written as
+an inversion.
 
 References
 ----------

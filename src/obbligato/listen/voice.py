@@ -38,6 +38,9 @@ _CHANGE_COST = 30.0
 """In log-odds summed over frames: a tenth of a second of plain evidence is worth about as much."""
 
 _LARGEST_EVIDENCE = 4.0
+_LEAST_SHARE = 0.015
+"""A song sung for less than this share of it (two seconds in two minutes) is taken for one without a singer."""
+
 _EDGE_UNDER = 3.0
 _EDGE_CEILING_ODDS = float(np.log(0.8 / 0.2))
 _EDGE_MOVES_S = 0.6
@@ -86,7 +89,8 @@ def _sung_in_mix(odds: Array) -> Runs:
     evidence = np.clip(odds - threshold, -_LARGEST_EVIDENCE, _LARGEST_EVIDENCE)
     sung = best_path(np.column_stack([np.zeros_like(evidence), evidence]), _CHANGE_COST) == 1
     runs = _bridged(_runs(sung))
-    return [_drawn_in(odds, *run) for run in runs if odds[slice(*run)].max() > _CONFIDENT_ODDS]
+    sure = [_drawn_in(odds, *run) for run in runs if odds[slice(*run)].max() > _CONFIDENT_ODDS]
+    return sure if sum(end - start for start, end in sure) >= _LEAST_SHARE * odds.size else []
 
 
 def _drawn_in(odds: Array, start: int, end: int) -> tuple[int, int]:
