@@ -11,12 +11,6 @@ from obbligato.cli import reports
 from obbligato.cli.app import JobArgument, JsonOption, app
 from obbligato.cli.terminal import choose_output, progress_bar
 from obbligato.errors import InputError
-from obbligato.job.choosing import choose as make_choice
-from obbligato.job.choosing import set_overrides
-from obbligato.job.delivery import deliver as make_delivery
-from obbligato.job.mapping import parse_clock
-from obbligato.job.store import JobFolder
-from obbligato.job.taking import add_takes
 
 
 @app.command()
@@ -30,6 +24,10 @@ def takes(
     json: JsonOption = False,
 ) -> None:
     """The takes of a job; add takes recorded elsewhere."""
+    from obbligato.job.mapping import parse_clock
+    from obbligato.job.store import JobFolder
+    from obbligato.job.taking import add_takes
+
     folder = JobFolder.open(job)
     if action == "add":
         if not files:
@@ -47,6 +45,10 @@ def choose(
     json: JsonOption = False,
 ) -> None:
     """Read every take, propose the comp, take overrides, and render it."""
+    from obbligato.job.choosing import choose as make_choice
+    from obbligato.job.choosing import set_overrides
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     if len(phrase or ()) != len(take or ()):
         raise InputError("Give --phrase and --take in pairs: --phrase 4 --take 2.")
@@ -69,6 +71,9 @@ def deliver(
     json: JsonOption = False,
 ) -> None:
     """Write the pack, open it again from disk, prove it, and only then call it done."""
+    from obbligato.job.delivery import deliver as make_delivery
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     with progress_bar() as progress:
         pack = make_delivery(folder, treated=treated, without_yes=without_yes, progress=progress)

@@ -10,14 +10,6 @@ import typer
 from obbligato.cli import reports
 from obbligato.cli.app import JobArgument, JsonOption, app
 from obbligato.cli.terminal import choose_output, progress_bar, say
-from obbligato.job.approval import REVIEW_PAGE, make_review, receive_reply
-from obbligato.job.checking import check as check_line
-from obbligato.job.hearing import make_click
-from obbligato.job.mapping import correct, song_map
-from obbligato.job.mockup import DEFAULT_LINE_DB, make_mockup
-from obbligato.job.paper import make_part
-from obbligato.job.store import JobFolder
-from obbligato.job.writing import add_line
 
 
 @app.command("map")
@@ -36,6 +28,9 @@ def map_(
     json: JsonOption = False,
 ) -> None:
     """Listen to the guide and show the song map; take corrections by hand."""
+    from obbligato.job.mapping import correct, song_map
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     with progress_bar() as progress:
         song_map(folder, progress=progress)
@@ -65,6 +60,10 @@ def line(
     json: JsonOption = False,
 ) -> None:
     """Add a version of the line."""
+    from obbligato.job.mapping import song_map
+    from obbligato.job.store import JobFolder
+    from obbligato.job.writing import add_line
+
     folder = JobFolder.open(job)
     with progress_bar() as progress:
         placed = add_line(folder, file, start=start, progress=progress)
@@ -75,6 +74,9 @@ def line(
 @app.command()
 def check(job: JobArgument, json: JsonOption = False) -> None:
     """Can the line be played and breathed, and does it leave the singer alone?"""
+    from obbligato.job.checking import check as check_line
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     remarks = check_line(folder)
     choose_output(json, lambda: reports.plain(remarks), lambda: reports.show_remarks(folder, remarks))
@@ -84,11 +86,15 @@ def check(job: JobArgument, json: JsonOption = False) -> None:
 def mockup(
     job: JobArgument,
     line_db: Annotated[
-        float, typer.Option(help="Loudness of the line against the guide where it sounds, in dB.")
-    ] = DEFAULT_LINE_DB,
+        float | None,
+        typer.Option(help="Loudness of the line against the guide, where the line plays; -3 if left out."),
+    ] = None,
     soundfont: Annotated[Path | None, typer.Option(help="Another SoundFont (.sf2) to play it with.")] = None,
 ) -> None:
     """Play the line by SoundFont and blend it with the guide."""
+    from obbligato.job.mockup import make_mockup
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     with progress_bar() as progress:
         made = make_mockup(folder, line_db=line_db, soundfont=soundfont, progress=progress)
@@ -99,6 +105,9 @@ def mockup(
 @app.command()
 def review(job: JobArgument) -> None:
     """Make the page on which the client hears the mock-up and answers."""
+    from obbligato.job.approval import REVIEW_PAGE, make_review
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     with progress_bar() as progress:
         round_ = make_review(folder, progress=progress)
@@ -112,6 +121,9 @@ def reply(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The text file the client sent back.")],
 ) -> None:
     """Read the client's answer."""
+    from obbligato.job.approval import receive_reply
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     reports.show_reply(folder, receive_reply(folder, file))
 
@@ -119,6 +131,9 @@ def reply(
 @app.command()
 def part(job: JobArgument) -> None:
     """The transposed page to play from: PDF (A4 and Letter) and MusicXML."""
+    from obbligato.job.paper import make_part
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     with progress_bar() as progress:
         made = make_part(folder, progress=progress)
@@ -135,6 +150,9 @@ def click(
     ] = None,
 ) -> None:
     """Click, count-in and headphone mix."""
+    from obbligato.job.hearing import make_click
+    from obbligato.job.store import JobFolder
+
     folder = JobFolder.open(job)
     with progress_bar() as progress:
         made = make_click(folder, guide_db=guide_db, progress=progress)

@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import TypeAdapter
 from rich.table import Table
 
 from obbligato.cli.terminal import out, say
-from obbligato.demo.run import DemoResult
-from obbligato.job.account import Account
-from obbligato.job.choosing import Comp
-from obbligato.job.delivery import Pack
 from obbligato.job.mapping import corrections, song_map_to_json
 from obbligato.job.model import Corrections, Round
-from obbligato.job.note import first_sound_words
 from obbligato.job.sheet import in_words, take_name
-from obbligato.job.status import Status, next_step
-from obbligato.job.store import JobFolder
-from obbligato.job.writing import PlacedLine
-from obbligato.listen.songmap import SongMap
-from obbligato.music.playable import Remark
+from obbligato.job.status import next_step
 from obbligato.page.chart import chart, map_sentences
-from obbligato.takes.readings import Assessment, TakeReading
 from obbligato.units import seconds_to_clock
+
+if TYPE_CHECKING:
+    from obbligato.demo.run import DemoResult
+    from obbligato.job.account import Account
+    from obbligato.job.choosing import Comp
+    from obbligato.job.delivery import Pack
+    from obbligato.job.status import Status
+    from obbligato.job.store import JobFolder
+    from obbligato.job.writing import PlacedLine
+    from obbligato.listen.songmap import SongMap
+    from obbligato.music.playable import Remark
+    from obbligato.takes.readings import Assessment, TakeReading
 
 STATE_MARK = {"done": "x", "stale": "!", "waiting": "~", "open": " "}
 
@@ -83,10 +85,9 @@ def line_json(placed: PlacedLine, song: SongMap) -> dict[str, Any]:
 def show_line(folder: JobFolder, placed: PlacedLine, song: SongMap) -> None:
     """A line's phrases, with their bars and times."""
     grid, line = song.to_grid(), placed.line
-    zero = "the guide's first sample" if placed.version.start == "guide" else "bar 1"
     say(
-        f"Version {placed.version.version} of the line: {len(line.notes)} notes in {len(line.phrases)} phrases; "
-        f"the MIDI file's time zero was taken as {zero}."
+        f"Version {placed.version.version} of the line: {len(line.notes)} notes in {len(line.phrases)} phrases.",
+        *placed.sentences,
     )
     table = Table("phrase", "from bar", "at", "notes", box=None, pad_edge=False)
     for phrase in line.phrases:
@@ -166,6 +167,8 @@ def show_comp(folder: JobFolder, comp: Comp) -> None:
 
 def show_pack(folder: JobFolder, pack: Pack) -> None:
     """A delivery: what was proved, and where it is."""
+    from obbligato.job.note import first_sound_words
+
     say(*(check.sentence for check in pack.checks), "")
     for facts in pack.audio:
         say(f"{facts.name}: {facts.role}; first audible note at {first_sound_words(facts)}.")
@@ -217,7 +220,8 @@ def show_demo(result: DemoResult) -> None:
     out.print(table)
     if result.remarks:
         say("", "The check of the line said:", *(f"  {sentence}" for sentence in result.remarks))
-    say("", "Files:", *(f"  {path}  ({path.stat().st_size / 1e6:.1f} MB)" for path in result.files))
+    say("", f"Files, in {result.job.parent}:")
+    say(*(f"  {path.relative_to(result.job.parent)}  ({_size(path.stat().st_size)})" for path in result.files))
     say("", f"Open the client's page in a browser: {result.review_page.absolute()}")
     say(f"The part to play from: {result.part_pdf}", f"The delivery: {result.job / result.pack.zip}")
     say(f"Where the job stands: obbligato status {result.job}")
@@ -227,3 +231,7 @@ def _take_sentence(take: TakeReading, name: str) -> str:
     place = f"starts {take.offset_ms:+.1f} ms from the guide's first sample"
     drift = f", clock {take.drift_ppm:+.0f} ppm" if abs(take.drift_ppm) >= 1 else ""
     return f"{name[:1].upper()}{name[1:]}: {place}{drift}, tuned {take.tuning_cents:+.0f} cents to the song."
+
+
+def _size(n_bytes: int) -> str:
+    return f"{n_bytes / 1e6:.1f} MB" if n_bytes >= 1e5 else f"{n_bytes / 1e3:.1f} kB"

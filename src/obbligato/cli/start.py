@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, get_args
+from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 from pydantic import TypeAdapter
@@ -11,18 +11,10 @@ from pydantic import TypeAdapter
 from obbligato.cli.app import JobArgument, JsonOption, app
 from obbligato.cli.reports import account_json, show_account, show_demo, show_status, status_json
 from obbligato.cli.terminal import choose_output, progress_bar, say
-from obbligato.demo.run import free_folder, run_demo
 from obbligato.errors import InputError
-from obbligato.job.account import account as read_account
-from obbligato.job.account import add_minutes
-from obbligato.job.intake import new_job
-from obbligato.job.model import Brief, Stage
-from obbligato.job.statement import write_statement
-from obbligato.job.status import next_step
-from obbligato.job.status import status as read_status
-from obbligato.job.store import JobFolder
 
-STAGE: TypeAdapter[Stage] = TypeAdapter(Stage)
+if TYPE_CHECKING:
+    from obbligato.job.model import Stage
 
 
 @app.command()
@@ -42,6 +34,9 @@ def new(
     currency: Annotated[str, typer.Option(help="The fee's currency.")] = "",
 ) -> None:
     """Start a job from a client's guide track."""
+    from obbligato.job.intake import new_job
+    from obbligato.job.model import Brief
+    from obbligato.job.status import next_step
 
     brief = Brief(
         title=title or guide.stem,
@@ -62,6 +57,8 @@ def new(
 @app.command()
 def status(job: JobArgument, json: JsonOption = False) -> None:
     """What is done, what is stale, what is next."""
+    from obbligato.job.status import status as read_status
+    from obbligato.job.store import JobFolder
 
     folder = JobFolder.open(job)
     result = read_status(folder)
@@ -77,6 +74,10 @@ def account(
     json: JsonOption = False,
 ) -> None:
     """Hours by stage, rounds used, and a statement."""
+    from obbligato.job.account import account as read_account
+    from obbligato.job.account import add_minutes
+    from obbligato.job.statement import write_statement
+    from obbligato.job.store import JobFolder
 
     folder = JobFolder.open(job)
     if add:
@@ -94,6 +95,7 @@ def demo(
     ] = None,
 ) -> None:
     """The whole job on the invented song, start to finish."""
+    from obbligato.demo.run import free_folder, run_demo
 
     with progress_bar() as progress:
         result = run_demo(folder or free_folder(Path("obbligato-demo")), progress=progress)
@@ -101,11 +103,14 @@ def demo(
 
 
 def _parse_time_entry(text: str) -> tuple[Stage, float]:
+    from obbligato.job.model import Stage as Stages
+
     stage, _, minutes = text.partition("=")
     try:
-        return STAGE.validate_python(stage.strip()), float(minutes.replace(",", "."))
+        known: TypeAdapter[Stage] = TypeAdapter(Stages)
+        return known.validate_python(stage.strip()), float(minutes.replace(",", "."))
     except ValueError:
         raise InputError(
             f"'{text}': write the stage and its minutes as STAGE=MINUTES, e.g. takes=45; "
-            f"stages are {', '.join(get_args(Stage))}."
+            f"stages are {', '.join(get_args(Stages))}."
         ) from None

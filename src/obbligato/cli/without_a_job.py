@@ -10,8 +10,6 @@ import typer
 from obbligato.cli import reports
 from obbligato.cli.app import JsonOption, app
 from obbligato.cli.terminal import choose_output, progress_bar
-from obbligato.job.mapping import song_map_to_json
-from obbligato.job.quick import assess_files, listen_to_file
 
 
 @app.command()
@@ -21,6 +19,9 @@ def listen(
     json: JsonOption = False,
 ) -> None:
     """Findings about a guide: tempo, bars, keys, chords, the singer, and the room they leave."""
+    from obbligato.job.mapping import song_map_to_json
+    from obbligato.job.quick import listen_to_file
+
     with progress_bar() as progress:
         song = listen_to_file(audio, vocal=vocal, progress=progress)
     choose_output(json, lambda: song_map_to_json(song), lambda: reports.show_song(song))
@@ -35,6 +36,8 @@ def assess(
     json: JsonOption = False,
 ) -> None:
     """Readings of takes and a proposed choice."""
+    from obbligato.job.quick import assess_files
+
     with progress_bar() as progress:
         assessment = assess_files(takes, line=line, guide=guide, instrument=instrument, progress=progress)
     choose_output(json, lambda: reports.plain(assessment), lambda: reports.show_assessment(assessment))

@@ -44,16 +44,17 @@ def compare_intake(song: DemoSong) -> tuple[Compared, ...]:
     """The two MP3 forms of the guide: one that declares its encoder delay, one that does not."""
     wav_frames = read_audio(song.guide_wav).n_samples
     rows = []
-    for path, truth in ((song.guide_mp3, "delay declared, removed"), (song.guide_mp3_untagged, "1105 samples late")):
+    for path in (song.guide_mp3, song.guide_mp3_untagged):
         audio = read_audio(path)
         facts = source_facts(path, audio)
         if path == song.guide_mp3:
-            right = audio.n_samples == wav_frames
-            found = f"{facts.encoder_delay_samples} samples declared; {audio.n_samples} of {wav_frames} frames"
+            what, truth = "MP3 with delay tag", f"{wav_frames} frames"
+            found, right = f"{audio.n_samples} frames", audio.n_samples == wav_frames
         else:
+            what, truth = "MP3 without it", f"{UNTAGGED_MP3_DELAY} samples late"
+            found = f"{facts.encoder_delay_samples} samples late, and says so" if facts.warnings else "nothing said"
             right = facts.encoder_delay_samples == UNTAGGED_MP3_DELAY and bool(facts.warnings)
-            found = f"reported as {facts.encoder_delay_samples} samples late"
-        rows.append(Compared(f"guide as MP3 ({path.stem})", truth, found, right))
+        rows.append(Compared(what, truth, found, right))
     return tuple(rows)
 
 
@@ -131,9 +132,9 @@ def compare_comp(comp: Comp, truth: dict[str, Any]) -> tuple[Compared, ...]:
             not missed,
         ),
         Compared(
-            "phrases that nobody should flag",
+            "phrases without a fault",
             f"{len(spans) * len(assessment.takes) - len(faulty)}",
-            f"{len(flagged - faulty)} flagged all the same",
+            f"{len(flagged - faulty)} flagged",
             len(flagged - faulty) <= FALSE_FLAGS_WITHIN,
         ),
         Compared(
@@ -196,7 +197,7 @@ def _compare_openings(found: SongMap, truth: dict[str, Any]) -> tuple[Compared, 
     worst = max((error for error in errors if error <= OPENING_WITHIN_BEATS), default=0.0)
     return (
         Compared(
-            "openings of 2 beats or more",
+            "openings (2 beats or more)",
             f"{len(wanted)}",
             f"{n_found} within half a beat (worst {worst:.2f}), {len(false)} others",
             n_found == len(wanted),

@@ -14,7 +14,6 @@ from obbligato.progress import Progress, silent
 from obbligato.sound.atomic import write_bytes_at_once
 from obbligato.sound.audio import Audio
 from obbligato.sound.files import read_audio, sha256_of, write_wav
-from obbligato.sound.intake import source_facts
 
 PCM_COPY = "guide/guide.wav"
 RECEIVED = "guide/received"
@@ -36,6 +35,8 @@ def new_job(
     InputError
         When the folder is taken, the guide (or vocal) cannot be read, or the instrument is unknown.
     """
+    from obbligato.sound.intake import source_facts
+
     if root.exists():
         raise InputError(f"'{root}' exists already; give the new job another name.")
     parent = root.absolute().parent

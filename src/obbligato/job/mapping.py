@@ -13,14 +13,12 @@ from obbligato.errors import InputError
 from obbligato.job.intake import guide_audio, vocal_audio
 from obbligato.job.model import Corrections, KeyCorrection
 from obbligato.job.store import JobFolder, fingerprint
-from obbligato.listen.pipeline import listen, relisten_with_grid
 from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Grid, Meter
 from obbligato.music.harmony import parse_key
 from obbligato.music.spans import KeySpan
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.atomic import write_bytes_at_once
-from obbligato.sound.intake import source_facts
 
 FINDINGS = "guide/findings.json"
 CORRECTIONS = "guide/corrections.json"
@@ -55,6 +53,9 @@ def findings(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
         kept = json.loads(path.read_bytes())
         if {name: kept.get(name) for name in stamp} == stamp:
             return _SONG_MAP.validate_python(kept["findings"])
+    from obbligato.listen.pipeline import listen
+    from obbligato.sound.intake import source_facts
+
     folder.require_writable()
     progress(0.0, "reading the guide")
     audio = guide_audio(folder)
@@ -115,7 +116,7 @@ def correct(
         changes["shift_beats"] = changes.get("shift_beats", fixes.shift_beats) + shift_beats
     if keys:
         changes["keys"] = tuple(_parse_key_correction(text) for text in keys)
-    fixes = Corrections.model_validate({**dict(fixes), **changes})
+    fixes = Corrections.model_validate({**fixes.model_dump(), **changes})
     if fixes != before:
         folder.require_writable()
         write_bytes_at_once(folder.path(CORRECTIONS), fixes.model_dump_json(indent=2).encode(), overwrite=True)
@@ -152,6 +153,8 @@ def _apply(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progr
         grid = grid.with_bar_1_at(fixes.bar_1_s)
     grid = grid.moved(fixes.shift_beats)
     if grid != heard:
+        from obbligato.listen.pipeline import relisten_with_grid
+
         song = relisten_with_grid(guide_audio(folder), song, grid, progress=progress)
     if fixes.keys:
         song = TypeAdapter(SongMap).validate_python({**vars(song), "keys": _corrected_keys(song, grid, fixes.keys)})

@@ -10,12 +10,10 @@ from obbligato.job.keys import line_key
 from obbligato.job.mapping import song_map
 from obbligato.job.store import JobFolder
 from obbligato.job.writing import current_line, instrument_of
-from obbligato.play.mockup import blend, render_line
+from obbligato.play.mockup import DEFAULT_LINE_DB, blend, render_line
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.files import write_mp3, write_wav
 
-DEFAULT_LINE_DB = 3.0
-"""The line a little above where it will sit in the mix, so that the client can judge the notes (trade default)."""
 BLEND, LINE, GUIDE, PREVIEW = "blend.wav", "line.wav", "guide.wav", "blend.mp3"
 
 
@@ -32,15 +30,17 @@ class Mockup:
 def make_mockup(
     folder: JobFolder,
     *,
-    line_db: float = DEFAULT_LINE_DB,
+    line_db: float | None = None,
     soundfont: Path | None = None,
     progress: Progress = silent,
 ) -> Mockup:
     """Render the newest line and blend it with the guide, as WAV and as a small file for sending.
 
-    The guide stays at its own level; the line lies `line_db` above it by loudness, measured where the line sounds.
+    The guide stays at its own level; the line lies `line_db` above it (below 0: below) by loudness,
+    measured where the line sounds.
     """
     folder.require_writable()
+    line_db = DEFAULT_LINE_DB if line_db is None else line_db
     song = song_map(folder, progress=part_of(progress, 0.0, 0.3))
     placed = current_line(folder)
     guide = guide_audio(folder)

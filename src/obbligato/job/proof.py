@@ -140,7 +140,7 @@ def prove_mix(path: Path, *, guide: Audio, stem_path: Path, gain_db: float) -> l
             error <= 1.5 * LSB_24,
             f"{_short(path)} is the guide plus file {_number(stem_path)} and nothing else "
             f"(what is left when both are taken away: {amplitude_to_db(error):.0f} dBFS).",
-            f"{_short(path)} is not the guide plus file {_number(stem_path)}: {amplitude_to_db(error):.0f} dBFS is left.",
+            f"{_short(path)} is not guide plus file {_number(stem_path)}: {amplitude_to_db(error):.0f} dBFS is left.",
         )
     ]
 
@@ -155,7 +155,7 @@ def prove_line(path: Path, line: Line, grid: Grid) -> list[Check]:
         _check(
             same_notes and worst_s <= MIDI_TOLERANCE_S,
             f"{_short(path)} has the line's {len(expected)} notes, all in place to {MIDI_TOLERANCE_S * 1000:.0f} ms.",
-            f"{_short(path)}, read back, is not the line: notes lack or moved by up to {worst_s * 1000:.0f} ms.",
+            f"{_short(path)}, read back, is not the line: notes lack or moved up to {worst_s * 1000:.0f} ms.",
         )
     ]
 

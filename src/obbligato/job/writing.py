@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -22,10 +22,11 @@ Start = Literal["auto", "guide", "bar-1"]
 
 @dataclass(frozen=True)
 class PlacedLine:
-    """A version of the line on the song's grid."""
+    """A version of the line on the song's grid, with sentences on how the file was read."""
 
     version: LineVersion
     line: Line
+    sentences: tuple[str, ...] = ()
 
 
 def add_line(folder: JobFolder, file: Path, *, start: Start = "auto", progress: Progress = silent) -> PlacedLine:
@@ -54,7 +55,7 @@ def add_line(folder: JobFolder, file: Path, *, start: Start = "auto", progress: 
     )
     folder.add_file(version.file, data)
     folder.save("line", f"line version {number} from '{file.name}'", lines=(*lines, version))
-    return current_line(folder)
+    return replace(current_line(folder), sentences=(placed.sentence, *performance.remarks))
 
 
 def current_line(folder: JobFolder) -> PlacedLine:

@@ -48,7 +48,7 @@ def midi_bytes(line: Line, grid: Grid, *, title: str, program: int) -> bytes:
     InputError
         When a note starts before the guide does, or the program is none of 1 to 128.
     """
-    import mido  # noqa: PLC0415  only where a file is written
+    import mido
 
     if not 1 <= program <= 128:
         raise InputError(f"program={program}: General MIDI programs are counted from 1 to 128.")
@@ -98,7 +98,7 @@ def _ticks(layout: Grid, beats: Any) -> list[int]:
 
 def _conductor(layout: Grid, title: str) -> Any:
     """Track of title, metre, tempo map and markers; each tempo takes up the rounding of those before it."""
-    import mido  # noqa: PLC0415
+    import mido
 
     upper, lower = layout.meter.signature
     clocks = int(layout.meter.beat_quarters * _CLOCKS_PER_QUARTER)

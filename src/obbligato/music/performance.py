@@ -115,7 +115,7 @@ def read_midi(path: Path) -> Performance:
 
 
 def _open(path: Path) -> Any:
-    import mido  # noqa: PLC0415  only where a file is read
+    import mido
 
     if not path.is_file():
         raise InputError(f"There is no file '{path}'; give the path of a MIDI file.")

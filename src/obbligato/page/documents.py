@@ -70,7 +70,7 @@ def typeset(template: str, data: Mapping[str, Any], *, paper: Paper) -> bytes:
     InputError
         When there is no such sheet of paper.
     """
-    import typst  # noqa: PLC0415  a compiler of 30 MB, loaded when a paper is asked for
+    import typst
 
     if paper not in _TYPST_PAPER:
         raise InputError(f"paper='{paper}': choose a4 or letter.")

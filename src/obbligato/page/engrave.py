@@ -77,7 +77,7 @@ def engrave(musicxml: str, *, width_mm: float, stave_height_mm: float = STAVE_HE
     InputError
         When the document cannot be read as music.
     """
-    import verovio  # noqa: PLC0415  loads its fonts, so only when a page is asked for
+    import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
@@ -121,7 +121,7 @@ def glyph_svg(character: str) -> tuple[str, float]:
     InputError
         When the music font has no such character.
     """
-    import verovio  # noqa: PLC0415
+    import verovio
 
     path = Path(verovio.__file__).parent / "data" / _MUSIC_FONT / f"{ord(character):04X}.xml"
     if not path.is_file():

@@ -102,7 +102,7 @@ def render_notes(
     """
     if not notes:
         return Audio(np.zeros((1, n_samples), np.float32), sr)
-    import midirenderer  # noqa: PLC0415  compiled code, loaded when something is played
+    import midirenderer
 
     midi = _midi_file(_checked(notes, n_samples / sr), program=program, a4_hz=a4_hz, length_s=n_samples / sr)
     bank = soundfont or default_soundfont()
