@@ -17,7 +17,6 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
-from players import TIMBRES, Playing, invent_line, play
 
 from obbligato.music.grid import Grid, Meter
 from obbligato.sound.audio import Audio
@@ -25,6 +24,7 @@ from obbligato.takes.hearing import to_analysis_rate
 from obbligato.takes.pitch import ANALYSIS_SR, track_pitch
 from obbligato.takes.read import read_takes
 from obbligato.takes.readings import TimedLine
+from players import TIMBRES, Playing, invent_line, play
 
 PLANS = (
     ({"late_ms": {1: 118.0}, "flat_cents": {2: 30.0}, "wrong": {3: 2}, "missed": {4: 1}}, 0.0),
@@ -88,7 +88,7 @@ def faults(n_lines: int) -> None:
 
 
 def against_pyin() -> None:
-    import librosa  # noqa: PLC0415
+    import librosa
 
     print("\ncents error on humanised takes, median of |error| over notes: ours, pyin")
     for timbre in TIMBRES:
@@ -117,8 +117,8 @@ def _errors(line: TimedLine, times_s: np.ndarray, f0_hz: np.ndarray, voiced: np.
 
 
 def soundfont() -> None:
-    import midirenderer  # noqa: PLC0415
-    import pretty_midi  # noqa: PLC0415
+    import midirenderer
+    import pretty_midi
 
     bank = (Path(pretty_midi.__file__).parent / "TimGM6mb.sf2").read_bytes()
     print("\nSoundFont takes as played by the file: notes not heard, flags, median and spread of starts (ms), cents")

@@ -1,6 +1,6 @@
 """Choosing against every possible choice, and the sentences."""
 
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
@@ -41,7 +41,7 @@ def test_the_choice_is_the_cheapest_of_all() -> None:
 
         def cost(path: tuple[int, ...] | list[int], scores: np.ndarray = scores) -> float:
             lacks = sum(100 - scores[t, p] for p, t in enumerate(path))
-            return lacks + 4.0 * sum(a != b for a, b in zip(path[:-1], path[1:], strict=True))
+            return lacks + 4.0 * sum(a != b for a, b in pairwise(path))
 
         assert cost(chosen) == pytest.approx(min(cost(p) for p in product(range(3), repeat=N_PHRASES)))
 
@@ -58,7 +58,7 @@ def test_a_dearer_join_makes_fewer_joins() -> None:
 
     def joins(cost: float) -> int:
         taken = [c.take for c in choose(LINE, takes, join_cost=cost)]
-        return sum(a != b for a, b in zip(taken[:-1], taken[1:], strict=True))
+        return sum(a != b for a, b in pairwise(taken))
 
     assert joins(1.0) == 4
     assert joins(50.0) == 0

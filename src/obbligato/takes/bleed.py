@@ -60,7 +60,7 @@ def levelled(y: NDArray[np.float32]) -> NDArray[np.float32]:
     x = np.asarray(soxr.resample(y, ANALYSIS_SR, BLEED_SR), dtype=np.float32)
     x = np.diff(x, prepend=x[:1])
     size = int(_LEVELLING_S * BLEED_SR)
-    rms = np.sqrt(scipy.ndimage.uniform_filter1d(x * x, size) + 1e-14)
+    rms = np.sqrt(np.maximum(scipy.ndimage.uniform_filter1d(x * x, size), 0.0))
     return np.asarray(x / (rms + 1e-6), dtype=np.float32)
 
 
@@ -165,7 +165,8 @@ def click_likeness(y: NDArray[np.float32], click_times_s: Floats, attacks_s: Flo
     spectrum[: edges[0]] = 0.0
     spectrum[edges[1] :] = 0.0
     white = scipy.fft.irfft(spectrum, size)[: len(x)].astype(np.float64)
-    white /= np.sqrt(scipy.ndimage.uniform_filter1d(white * white, int(_LEVELLING_S * ANALYSIS_SR)) + 1e-12)
+    local = scipy.ndimage.uniform_filter1d(white * white, int(_LEVELLING_S * ANALYSIS_SR))
+    white /= np.sqrt(np.maximum(local, 0.0) + 1e-12)
     before, after, block = (int(s * ANALYSIS_SR) for s in (0.03, 0.05, 0.005))
     starts = np.round(times_s * ANALYSIS_SR).astype(int) - first - before
     starts = starts[(starts >= 0) & (starts + before + after <= len(x))]

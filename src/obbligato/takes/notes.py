@@ -103,7 +103,7 @@ def read_notes(
     tuning = own_tuning_cents(heard, a4_hz=a4_hz)
     spans = _shared_out(heard, notes, found, expected_s)
     spans = {
-        note.index: _without_foreign_head(heard, midi - note.midi - tuning / 100.0, spans[note.index])
+        note.index: _without_foreign_ends(heard, midi - note.midi - tuning / 100.0, spans[note.index])
         for note in notes
         if note.index in spans
     }
@@ -140,7 +140,7 @@ def find_extra_notes(
     midi = hz_to_midi(np.maximum(heard.track.f0_hz[frames], 1.0), a4_hz=a4_hz)
     times_s = heard.track.times_s[frames]
     level_db = heard.level_db[frames]
-    usable = heard.track.voiced[frames] & (heard.track.confidence[frames] > 0.8)
+    usable = heard.track.voiced[frames] & (heard.track.confidence[frames] > 0.65)
     levels = [note.level_db for note in played if note.level_db is not None]
     usable &= level_db > (np.median(levels) - 22.0 if levels else heard.floor_db + 20.0)
     free = usable.copy()
@@ -198,20 +198,22 @@ def _shared_out(
     return spans
 
 
-def _without_foreign_head(heard: Heard, off: Floats, span: tuple[float, float]) -> tuple[float, float]:
-    """The span of a note without another steady pitch at its beginning, which belongs to no note of the line."""
+def _without_foreign_ends(heard: Heard, off: Floats, span: tuple[float, float]) -> tuple[float, float]:
+    """The span of a note without other steady pitches at its ends, which belong to no note of the line."""
     frames = heard.frames_between(*span)
-    off, voiced = off[frames], heard.track.voiced[frames]
+    off, voiced, times_s = off[frames], heard.track.voiced[frames], heard.track.times_s[frames]
     right = voiced & (np.abs(off) < 0.6)
     foreign = voiced & (np.abs((off + 6.0) % 12.0 - 6.0) > 0.8)
-    if not right.any():
+    runs = [(a, b) for a, b in _runs(right) if b - a >= _EXTRA_FRAMES]
+    if not runs:
         return span
-    first = int(np.argmax(right))
-    if first < _EXTRA_FRAMES or foreign[:first].sum() < _EXTRA_FRAMES or right.sum() < _EXTRA_FRAMES:
-        return span
-    if right[first:].mean() < 0.6:
-        return span
-    return float(heard.track.times_s[frames][first] - HOP_S / 2), span[1]
+    first, last = runs[0][0], runs[-1][1]
+    start_s, end_s = span
+    if foreign[:first].sum() >= _EXTRA_FRAMES:
+        start_s = float(times_s[first] - HOP_S / 2)
+    if foreign[last:].sum() >= _EXTRA_FRAMES:
+        end_s = float(times_s[last - 1] + HOP_S / 2)
+    return start_s, end_s
 
 
 def _divide(heard: Heard, spans: dict[int, tuple[float, float]], first: int, second: int, *, due_s: float) -> None:

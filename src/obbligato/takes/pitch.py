@@ -33,7 +33,9 @@ NETWORK_HIGHEST_HZ = 2000.0
 VOICED = 0.5
 """Confidence from which a frame counts as voiced."""
 _N_PARTIALS = 6
+_EXPLAINED = 0.8
 _OCTAVE_HIGH_DB = 18.0
+_SECOND_PARTIAL_DB = 30.0
 _OCTAVE_LOW_DB = 30.0
 _BATCH = 2048
 _DITHER = 0.04
@@ -84,9 +86,11 @@ def track_pitch(y: NDArray[np.float32], *, lowest_hz: float = 60.0, highest_hz: 
     for first, last in _sounding_stretches(y, n_frames):
         part = y[first * HOP_LENGTH : last * HOP_LENGTH]
         if inside:
-            found_hz, sure = _by_network(part, lowest_hz, highest_hz)
+            found_hz, sure = _by_network(part)
+            found_hz = _second_opinion(part, found_hz, sure, lowest_hz, highest_hz)
         else:
-            found_hz, sure = _by_autocorrelation(part, lowest_hz, highest_hz)
+            every = np.arange(max(1, len(part) // HOP_LENGTH))
+            found_hz, sure = _by_autocorrelation(part, every, lowest_hz, highest_hz)
         n = min(len(found_hz), last - first)
         f0_hz[first : first + n], confidence[first : first + n] = found_hz[:n], sure[:n]
     voiced = np.flatnonzero((confidence >= VOICED) & (f0_hz > 0))
@@ -98,7 +102,7 @@ def track_pitch(y: NDArray[np.float32], *, lowest_hz: float = 60.0, highest_hz: 
 def right_octave(y: NDArray[np.float32], f0_hz: Floats, times_s: Floats, *, lowest_hz: float = 60.0) -> Floats:
     """Put right frames heard an octave or a twelfth too high, or an octave too low.
 
-    Partials halfway or a third of the way between those of the pitch heard say that it is too high; a pitch of
+    Two partials halfway or a third of the way between those of the pitch heard say that it is too high; a pitch of
     whose first six partials only the even ones sound is too low. (Our own criterion, no source.)
 
     Parameters
@@ -127,7 +131,8 @@ def _octave_factor(level_db: Floats, heard_hz: Floats, least_hz: float) -> Float
     factor = np.where(odd_db < even_db - _OCTAVE_LOW_DB, 2.0, 1.0)
     for parts in (2, 3):
         between = tuple(k / parts for k in range(1, 3 * parts) if k % parts)
-        too_high = _loudest_db(level_db, heard_hz, between) > own_db - _OCTAVE_HIGH_DB
+        levels_db = np.sort([_loudest_db(level_db, heard_hz, (multiple,)) for multiple in between], axis=0)
+        too_high = (levels_db[-1] > own_db - _OCTAVE_HIGH_DB) & (levels_db[-2] > own_db - _SECOND_PARTIAL_DB)
         factor = np.where(too_high & (heard_hz / parts > least_hz), 1.0 / parts, factor)
     return factor
 
@@ -234,21 +239,63 @@ def _sounding_stretches(y: NDArray[np.float32], n_frames: int) -> list[tuple[int
 
 @cache
 def _network() -> Any:
-    from swift_f0 import SwiftF0  # noqa: PLC0415  (loads a network)
+    from swift_f0 import SwiftF0
 
     return SwiftF0(threads=2, spin=False)
 
 
-def _by_network(y: NDArray[np.float32], lowest_hz: float, highest_hz: float) -> tuple[Floats, Floats]:
-    """The network's answer; it is given the sound with a little noise, for it is lost where there is none at all."""
-    local = np.sqrt(scipy.ndimage.uniform_filter1d(y * y, _DITHER_SPAN))
+def _by_network(y: NDArray[np.float32]) -> tuple[Floats, Floats]:
+    """The network's answer, over its whole range.
+
+    It is given the sound with a little noise, for it is lost where there is none at all. Its range is not narrowed:
+    it takes some tones (around 349 Hz) for their fourth partial, which can be put right, but says that there is no
+    pitch where that partial is forbidden.
+    """
+    local = np.sqrt(np.maximum(scipy.ndimage.uniform_filter1d(y * y, _DITHER_SPAN), 0.0))
     noise = np.random.default_rng(0).standard_normal(len(y), dtype=np.float32)
     dithered = y + _DITHER * local * noise
-    found = _network().detect(dithered, ANALYSIS_SR, fmin=lowest_hz * 0.7, fmax=highest_hz * 1.4)
+    found = _network().detect(dithered, ANALYSIS_SR)
     return np.asarray(found.pitch_hz), np.asarray(found.confidence)
 
 
-def _by_autocorrelation(y: NDArray[np.float32], lowest_hz: float, highest_hz: float) -> tuple[Floats, Floats]:
+def _second_opinion(
+    y: NDArray[np.float32], f0_hz: Floats, confidence: Floats, lowest_hz: float, highest_hz: float
+) -> Floats:
+    """The network's pitches, with autocorrelation's put in their place where those explain the sound better.
+
+    What a pitch explains is the share of the energy that lies at its multiples. Frames where the network's pitch
+    explains `_EXPLAINED` or more of it are left alone; elsewhere the other must explain a fifth more.
+    """
+    chosen_hz = np.array(f0_hz, dtype=np.float64)
+    voiced = np.flatnonzero(confidence >= VOICED)
+    share = _explained(y, voiced, chosen_hz[voiced], lowest_hz)
+    doubtful = voiced[share < _EXPLAINED]
+    if doubtful.size:
+        other_hz, _ = _by_autocorrelation(y, doubtful, lowest_hz, highest_hz)
+        better = (other_hz > 0) & (_explained(y, doubtful, other_hz, lowest_hz) > share[share < _EXPLAINED] + 0.2)
+        chosen_hz[doubtful[better]] = other_hz[better]
+    return chosen_hz
+
+
+def _explained(y: NDArray[np.float32], frames: NDArray[np.intp], f0_hz: Floats, lowest_hz: float) -> Floats:
+    """Share of a frame's energy up to 6 kHz within a window's width of the multiples of a pitch, 0 to 1."""
+    n_fft = _window_length(lowest_hz)
+    views = np.lib.stride_tricks.sliding_window_view(np.pad(y, n_fft // 2 + HOP_LENGTH), n_fft)
+    bins_hz = np.arange(1, int(6000 * n_fft / ANALYSIS_SR)) * ANALYSIS_SR / n_fft
+    width_hz = 2.5 * ANALYSIS_SR / n_fft
+    share = np.zeros(len(frames))
+    for at in range(0, len(frames), _BATCH):
+        block = views[frames[at : at + _BATCH] * HOP_LENGTH + HOP_LENGTH] * np.hanning(n_fft).astype(np.float32)
+        power = np.abs(np.fft.rfft(block)[:, 1 : len(bins_hz) + 1]) ** 2
+        f0 = np.maximum(f0_hz[at : at + _BATCH], 1.0)[:, None]
+        near = np.abs(bins_hz - f0 * np.maximum(np.round(bins_hz / f0), 1.0)) < np.minimum(width_hz, 0.25 * f0)
+        share[at : at + _BATCH] = (power * near).sum(axis=1) / np.maximum(power.sum(axis=1), 1e-20)
+    return share
+
+
+def _by_autocorrelation(
+    y: NDArray[np.float32], at_frames: NDArray[np.intp], lowest_hz: float, highest_hz: float
+) -> tuple[Floats, Floats]:
     """Normalised square difference, one octave below to half an octave above the range asked for.
 
     Differs from the paper: the clarity threshold for the first key maximum is 0.9 of the highest, and lags are
@@ -259,12 +306,11 @@ def _by_autocorrelation(y: NDArray[np.float32], lowest_hz: float, highest_hz: fl
     size = int(2 ** np.ceil(np.log2(2.5 * longest)))
     finer = 4
     padded = np.pad(y, size // 2 + 1)
-    n_frames = max(1, len(y) // HOP_LENGTH)
-    frames = np.lib.stride_tricks.sliding_window_view(padded, size)[: n_frames * HOP_LENGTH : HOP_LENGTH]
+    views = np.lib.stride_tricks.sliding_window_view(padded, size)
     lags = np.arange(int(shortest * finer), int(longest * finer) + 2)
-    f0_hz, confidence = np.zeros(len(frames)), np.zeros(len(frames))
-    for at in range(0, len(frames), 256):
-        block = frames[at : at + 256].astype(np.float64)
+    f0_hz, confidence = np.zeros(len(at_frames)), np.zeros(len(at_frames))
+    for at in range(0, len(at_frames), 256):
+        block = views[at_frames[at : at + 256] * HOP_LENGTH].astype(np.float64)
         block = block - block.mean(axis=1, keepdims=True)
         power = np.abs(np.fft.rfft(block, 2 * size)) ** 2
         similarity = np.fft.irfft(power, 2 * size * finer)[:, lags] * finer
