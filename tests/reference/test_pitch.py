@@ -36,7 +36,7 @@ def test_a_steady_tone_is_measured_to_a_cent(f0_hz: float, partials: tuple[float
 
 
 # Below 46.9 Hz and above 2094 Hz the network has no answer, so the second method is at work here. Frequencies: the
-# lowest A of the piano and the low E of the double bass, and the highest C of the piano (equal temperament, A4 = 440).
+# lowest A of the piano, the low E of the double bass, and the highest C of the piano (equal temperament, A4 = 440).
 @pytest.mark.parametrize(
     ("f0_hz", "low", "high"), [(27.5, 25.0, 200.0), (41.203, 35.0, 300.0), (4186.01, 500.0, 4300.0)]
 )
@@ -73,7 +73,7 @@ def test_agrees_with_an_independent_tracker_on_a_gliding_tone() -> None:
     n = min(len(other_hz), len(track.f0_hz))
     both = np.flatnonzero(voiced[:n] & track.voiced[:n])[4:-4]
     assert len(both) > 60
-    # librosa's grid of a tenth of a semitone bounds the agreement to 5 cents; a frame's glide of 7.5 cents adds to it.
+    # librosa's grid of a tenth of a semitone bounds the agreement to 5 cents; a frame's glide of 7.5 adds to it.
     cents = 1200 * np.log2(track.f0_hz[both] / other_hz[both])
     assert float(np.median(np.abs(cents))) < 6.0
 

@@ -42,7 +42,7 @@ def test_a_take_that_starts_before_the_guide_loses_its_head() -> None:
     assert np.array_equal(y, take.y[:, SR // 2 : SR // 2 + SR])
 
 
-# A sine brought from 44.1 to 48 kHz must be the same sine: soxr's passband at this quality is flat to far below 0.1 dB,
+# A sine brought from 44.1 to 48 kHz must be the same sine: soxr's passband at this quality is flat far below 0.1 dB,
 # so the residual lies at least 60 dB under it.
 def test_a_take_at_another_rate_keeps_its_time() -> None:
     t = np.arange(2 * 44100) / 44100

@@ -16,8 +16,9 @@ from obbligato.takes.measure import TakeMeasures
 from obbligato.takes.pitch import Floats
 from obbligato.takes.readings import PhraseSpan, TimedLine
 
-LATE_MS = 40.0
-NOTE_LATE_MS = 100.0
+LATE_MS, LATE_ALONE_MS = 40.0, 55.0
+NOTE_LATE_MS, NOTE_LATE_ALONE_MS = 100.0, 130.0
+"""Limits without other takes to compare with are wider, for slow attacks are read less surely than that."""
 FLAT_CENTS = 15.0
 FLAT_OUTRIGHT_CENTS = 25.0
 NOTE_FLAT_CENTS = 38.0
@@ -135,15 +136,16 @@ def _judge_phrase(
         "level_drop": _dropped(line, phrase, level_off_db[here], phrase_level, compared),
         "quiet": _centre(take.level_db[here]) < take.room_db + QUIET_DB,
     }
-    late_note = _outlier(late_ms[here] - phrase_late, NOTE_LATE_MS)
+    late_limit_ms = LATE_MS if compared else LATE_ALONE_MS
+    late_note = _outlier(late_ms[here] - phrase_late, NOTE_LATE_MS if compared else NOTE_LATE_ALONE_MS)
     off_note = _outlier(cents_off[here] - phrase_off, NOTE_FLAT_CENTS)
-    lateness = phrase_late if abs(phrase_late) >= LATE_MS else _at(late_ms[here], late_note)
-    flags["late"], flags["early"] = lateness >= LATE_MS, lateness <= -LATE_MS
+    lateness = phrase_late if abs(phrase_late) >= late_limit_ms else _at(late_ms[here], late_note)
+    flags["late"], flags["early"] = lateness >= late_limit_ms, lateness <= -late_limit_ms
     pitch = phrase_off if abs(phrase_off) >= FLAT_CENTS else _at(cents_off[here], off_note)
     if abs(phrase_cents) >= FLAT_OUTRIGHT_CENTS and abs(pitch) < FLAT_CENTS:
         pitch = phrase_cents
     flags["flat"], flags["sharp"] = pitch <= -FLAT_CENTS, pitch >= FLAT_CENTS
-    whole = abs(phrase_late) >= LATE_MS or abs(phrase_off) >= FLAT_CENTS
+    whole = abs(phrase_late) >= late_limit_ms or abs(phrase_off) >= FLAT_CENTS
     single = late_note if late_note is not None else off_note
     return Judgement(
         flags=tuple(flag for flag in FLAGS if flags[flag]),
