@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,13 +56,20 @@ def render_guide(
     """Render the guide in stereo; the same seed gives the same samples."""
     n_samples = round(song.duration_s * sr)
     rngs = [np.random.default_rng([seed, part]) for part in range(5)]
-    progress(0.0, "drums")
-    drums = play_drums(song, n_samples=n_samples, sr=sr, rng=rngs[0]) * db_to_amplitude(mix.drums_db)
-    progress(0.2, "bass and keys")
-    bass = play_bass(song, n_samples=n_samples, sr=sr, rng=rngs[1]) * db_to_amplitude(mix.bass_db)
-    keys = play_keys(song, n_samples=n_samples, sr=sr, rng=rngs[2]) * db_to_amplitude(mix.keys_db)
-    progress(0.5, "singer")
-    voice, spans = sing(song.lines, song.grid, n_samples=n_samples, sr=sr, a4_hz=song.a4_hz, rng=rngs[3], style=style)
+    progress(0.0, "playing the band, singing")
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        singing = pool.submit(
+            sing, song.lines, song.grid, n_samples=n_samples, sr=sr, a4_hz=song.a4_hz, rng=rngs[3], style=style
+        )
+        playing = [
+            pool.submit(play, song, n_samples=n_samples, sr=sr, rng=rng)
+            for play, rng in ((play_keys, rngs[2]), (play_drums, rngs[0]), (play_bass, rngs[1]))
+        ]
+        keys, drums, bass = (
+            part.result() * db_to_amplitude(level_db)
+            for part, level_db in zip(playing, (mix.keys_db, mix.drums_db, mix.bass_db), strict=True)
+        )
+        voice, spans = singing.result()
     voice = voice * db_to_amplitude(mix.voice_db)
     progress(0.75, "mixing the guide")
     sent = 0.8 * drums + keys + 1.1 * voice

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from obbligato.errors import InputError
@@ -175,7 +176,8 @@ def _client_sounds(folder: JobFolder, mockup: str) -> tuple[bytes, bytes, bytes]
     guide = Audio(blend.y - line.y, blend.sr)
     loudest = max(float(abs(sound.mono()).max()) for sound in (blend, guide, line))
     down_db = min(0.0, -float(amplitude_to_db(loudest)))
-    blend_mp3, guide_mp3, line_mp3 = (client_mp3(gain(sound, down_db)) for sound in (blend, guide, line))
+    with ThreadPoolExecutor(max_workers=3) as pool:
+        blend_mp3, guide_mp3, line_mp3 = pool.map(lambda s: client_mp3(gain(s, down_db)), (blend, guide, line))
     return blend_mp3, guide_mp3, line_mp3
 
 

@@ -192,14 +192,16 @@ def _bext(folder: JobFolder, stem: Audio, treatment: str) -> BextInfo:
 
 
 def _write_zip(folder: Path, target: Path) -> None:
-    """The pack as one file; entries in order and without dates, so that the same pack gives the same bytes."""
+    """The pack as one file; entries in order and without dates, so that the same pack gives the same bytes.
+
+    Nothing is compressed: sound and PDF hardly shrink, and storing them is quick.
+    """
     unfinished = target.with_suffix(".unfinished")
     try:
-        with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as archive:
+        with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_STORED) as archive:
             for path in sorted(folder.iterdir()):
                 entry = zipfile.ZipInfo(f"{folder.name}/{path.name}")
                 entry.external_attr = 0o644 << 16
-                entry.compress_type = zipfile.ZIP_DEFLATED
                 archive.writestr(entry, path.read_bytes())
         unfinished.rename(target)
     finally:
