@@ -25,6 +25,7 @@ _SHORTEST_S = 0.045
 _CONTIGUOUS_S = 0.045
 _EXTRA_FRAMES = 5
 _CLEAN_RISE_DB = 20.0
+_STRUCK_FLUX = 0.3
 _NEAR_FLOOR_DB = 14.0
 
 
@@ -271,7 +272,7 @@ def _read_note(
     if cents is not None and abs(cents - tuning_cents) > WRONG_CENTS:
         wrong = round((cents - tuning_cents) / 100.0)
         held_on = before_note is not None and note.midi + wrong == before_note.midi
-        if contiguous and held_on and not _struck_again(heard, attack, start_s):
+        if contiguous and held_on and _flux_near(heard, start_s) < _STRUCK_FLUX:
             return PlayedNote(note.index, None, None, None, 0, None, False, False)
     body = heard.frames_between(onset_s + 0.016, max(end_s, onset_s + 0.05))
     level_db = float(10 * np.log10(np.mean(10 ** (heard.level_db[body] / 10)))) if body.stop > body.start else None
@@ -279,9 +280,12 @@ def _read_note(
 
 
 def _struck_again(heard: Heard, attack: Attack | None, start_s: float) -> bool:
-    near = heard.frames_between(start_s - 0.06, start_s + 0.06)
-    flux = float(heard.flux[near].max()) if near.stop > near.start else 0.0
-    return (attack is not None and attack.rise_db >= 2.5) or flux >= 0.3
+    return (attack is not None and attack.rise_db >= 2.5) or _flux_near(heard, start_s) >= _STRUCK_FLUX
+
+
+def _flux_near(heard: Heard, at_s: float) -> float:
+    """Strength of the strongest attack within 60 ms."""
+    return float(heard.flux[heard.frames_between(at_s - 0.06, at_s + 0.06)].max(initial=0.0))
 
 
 def _onset(
