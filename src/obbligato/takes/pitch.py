@@ -241,7 +241,7 @@ def _sounding_stretches(y: NDArray[np.float32], n_frames: int) -> list[tuple[int
 def _network() -> Any:
     from swift_f0 import SwiftF0
 
-    return SwiftF0(threads=2, spin=False)
+    return SwiftF0(threads=1, spin=False)
 
 
 def _by_network(y: NDArray[np.float32]) -> tuple[Floats, Floats]:

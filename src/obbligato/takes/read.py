@@ -6,9 +6,11 @@ Takes of the same line are read together, for what several share is no fault of 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from obbligato.errors import InputError
 from obbligato.music.grid import Grid
@@ -22,6 +24,9 @@ from obbligato.takes.pitch import ANALYSIS_SR, Floats
 from obbligato.takes.place import Placement, place_heard, play_back, stated_placement
 from obbligato.takes.readings import NoteReading, PhraseReading, TakeReading, TimedLine
 from obbligato.takes.verdict import score, verdict
+
+_WORKERS = 2
+"""Takes read at a time; most of the work is done outside the interpreter's lock."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,31 +99,51 @@ def read_takes(
         raise InputError("Two takes have the same name; give each file once.")
     sources = tuple(levelled(to_analysis_rate(audio)) for audio in (click, guide) if audio is not None)
     clicks_s = click_times(line, grid, click)
-    heards, measured = [], []
-    for i, (name, take) in enumerate(takes):
-        progress(i / len(takes), f"reading {name}")
-        try:
-            heard = hear(take, line, a4_hz=a4_hz)
-            if starts_s is not None and name in starts_s:
-                placement = stated_placement(starts_s[name])
-                played = play_back(heard, line, placement, a4_hz=a4_hz)
-            else:
-                placement, played = place_heard(heard, line, sources=sources, a4_hz=a4_hz)
-                if placement.rate_suspect:
-                    raise InputError(placement.sentence)
-        except InputError as error:
-            raise InputError(f"'{name}': {error}") from None
-        measures = measure_take(
-            name, take, line, heard=heard, placement=placement, played=played, a4_hz=a4_hz, click_times_s=clicks_s
+    starts = starts_s or {}
+
+    def one(named: tuple[str, Audio]) -> tuple[Heard, TakeMeasures]:
+        return _hear_and_measure(
+            *named, line, start_s=starts.get(named[0]), sources=sources, a4_hz=a4_hz, clicks_s=clicks_s
         )
-        require_readable(measures)
-        heards.append(heard)
-        measured.append(measures)
-    progress(1.0, "takes read")
+
+    heards, measured = [], []
+    with ThreadPoolExecutor(max_workers=_WORKERS) as pool:
+        for i, (heard, measures) in enumerate(pool.map(one, takes)):
+            progress((i + 1) / len(takes), f"read {names[i]}")
+            heards.append(heard)
+            measured.append(measures)
     judged = judge(measured, line)
     return tuple(
         ReadTake(m.path, h, m, _reading(m, j, line, grid)) for m, h, j in zip(measured, heards, judged, strict=True)
     )
+
+
+def _hear_and_measure(
+    name: str,
+    take: Audio,
+    line: TimedLine,
+    *,
+    start_s: float | None,
+    sources: tuple[NDArray[np.float32], ...],
+    a4_hz: float,
+    clicks_s: tuple[Floats, ...],
+) -> tuple[Heard, TakeMeasures]:
+    try:
+        heard = hear(take, line, a4_hz=a4_hz)
+        if start_s is None:
+            placement, played = place_heard(heard, line, sources=sources, a4_hz=a4_hz)
+            if placement.rate_suspect:
+                raise InputError(placement.sentence)
+        else:
+            placement = stated_placement(start_s)
+            played = play_back(heard, line, placement, a4_hz=a4_hz)
+    except InputError as error:
+        raise InputError(f"'{name}': {error}") from None
+    measures = measure_take(
+        name, take, line, heard=heard, placement=placement, played=played, a4_hz=a4_hz, click_times_s=clicks_s
+    )
+    require_readable(measures)
+    return heard, measures
 
 
 def click_times(line: TimedLine, grid: Grid | None, click: Audio | None) -> tuple[Floats, ...]:
