@@ -69,7 +69,7 @@ def assert_refused(result):
     assert result.stdout == ""
     message = result.stderr.strip()
     assert message and len(message.splitlines()) == 1, message
-    assert message[-1] in ".)" or "obbligato" in message, message
+    assert message[-1] in ".?" or "obbligato " in message, message
 
 
 BAD_SOUND = ["missing.wav", "text.wav", "empty.wav", "truncated.wav", "not a job"]

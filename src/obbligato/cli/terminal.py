@@ -41,14 +41,16 @@ def run(app: typer.Typer) -> int:
         message = getattr(error, "format_message", None)
         if message is None:
             raise
-        return _refuse(message(), EXIT_BAD_INPUT)
+        text = message()
+        is_help = "\n" in text
+        return _refuse(text if is_help else f"{text.rstrip('.')}; see --help.", EXIT_BAD_INPUT)
 
 
 @contextmanager
 def progress_bar() -> Iterator[Progress]:
-    """A bar on stderr while the block runs, with words on what is being done; gone when it ends."""
+    """A bar on stderr while the block runs, with words on what is being done; none where nobody watches."""
     columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"))
-    with Bars(*columns, TimeElapsedColumn(), console=err, transient=True) as bars:
+    with Bars(*columns, TimeElapsedColumn(), console=err, transient=True, disable=not err.is_terminal) as bars:
         task = bars.add_task("", total=1.0)
 
         def report(fraction: float, message: str) -> None:

@@ -86,7 +86,7 @@ def _take_the_job(root: Path, song: DemoSong, progress: Progress) -> JobFolder:
     brief = Brief(
         title=song.truth["title"],
         client=song.truth["client"],
-        player="the player",
+        player="Tove Quill",
         approver=song.truth["singer"],
         wishes="Warm flugelhorn answers between the lines, a solo in the middle, and a line under the last chorus.",
         rounds_included=2,

@@ -15,6 +15,7 @@ from obbligato.job.writing import PlacedLine, current_line
 from obbligato.listen.songmap import SongMap
 from obbligato.music.harmony import chord_text
 from obbligato.music.spans import SectionSpan
+from obbligato.page.part import chord_with_signs, with_signs
 from obbligato.page.review import BarView, ReviewData, SectionView, client_mp3, parse_reply, review_html
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
@@ -73,7 +74,7 @@ def receive_reply(folder: JobFolder, file: Path) -> Round:
         reply = parse_reply(data.decode("utf-8"))
     except UnicodeDecodeError:
         raise InputError(f"'{file.name}' is not the text file that the review page saves.") from None
-    round_ = next((r for r in folder.job.rounds if r.fingerprint == reply.fingerprint), None)
+    round_ = next((r for r in reversed(folder.job.rounds) if r.fingerprint == reply.fingerprint), None)
     if round_ is None:
         raise InputError(f"'{file.name}' answers a page that this job did not send; check which job it belongs to.")
     if round_.replied_at is not None:
@@ -153,7 +154,7 @@ def _review_data(folder: JobFolder, placed: PlacedLine, song: SongMap, mockup: s
     return ReviewData(
         title=job.brief.title,
         player=job.brief.player,
-        instrument=job.instrument,
+        instrument=with_signs(job.instrument),
         version=placed.version.version,
         fingerprint=fingerprint,
         sections=tuple(
@@ -192,6 +193,6 @@ def _bar_views(song: SongMap, names: list[str]) -> tuple[BarView, ...]:
             (n for n, s in zip(names, song.sections, strict=True) if s.start_s <= middle_of_beat_s < s.end_s), ""
         )
         chords = [c for c in song.chords if c.start_s < end_s - HALF_A_FRAME_S and c.end_s > start_s + HALF_A_FRAME_S]
-        labels = [chord_text(chord.label) for chord in chords if chord.label != "N"]
+        labels = [chord_with_signs(chord_text(chord.label)) for chord in chords if chord.label != "N"]
         views.append(BarView(bar, start_s, section, "  ".join(labels)))
     return tuple(views)

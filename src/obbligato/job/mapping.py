@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -60,7 +61,7 @@ def findings(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
     progress(0.0, "reading the guide")
     audio = guide_audio(folder)
     received = folder.path(folder.job.guide.received)
-    facts = source_facts(received, audio)
+    facts = replace(source_facts(received, audio), path=folder.job.guide.received)
     song = listen(audio, facts, vocal=vocal_audio(folder), progress=part_of(progress, 0.1, 1.0))
     write_bytes_at_once(
         path, json.dumps({**stamp, "findings": song_map_to_json(song)}, indent=1).encode(), overwrite=True

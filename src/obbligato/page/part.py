@@ -101,6 +101,15 @@ def _rows(part: Part, width_mm: float, stave_mm: float) -> list[_NumberedRow]:
     return [_NumberedRow(row, number) for row, number in zip(rows, first_bars, strict=True)]
 
 
+def chord_with_signs(text: str) -> str:
+    """A chord symbol with real flat and sharp signs on its root and bass.
+
+    >>> chord_with_signs("Abmaj7/Eb")
+    'A♭maj7/E♭'
+    """
+    return re.sub(r"(?<![A-Za-z])([A-G])([b#])", lambda m: m[1] + {"b": "♭", "#": "♯"}[m[2]], text)
+
+
 def _paginate(rows: Sequence[_NumberedRow], room_mm: float) -> list[list[_PlacedRow]]:
     """Put rows on pages, from the top, and let a full page's rows spread over it."""
     pages: list[list[_NumberedRow]] = [[]]
