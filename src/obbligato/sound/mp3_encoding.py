@@ -13,7 +13,7 @@ from obbligato.sound.rate import resample
 MP3_RATES = (48000, 44100, 32000, 24000, 22050, 16000, 12000, 11025, 8000)
 MAX_CHANNELS = 2
 LAME_QUALITY = 7
-"""LAME's scale runs from 0 (slowest) to 9; what is encoded here is for sending and judging, and 7 takes half the time of 5."""
+"""On LAME's scale from 0 (slowest) to 9: what is encoded here is for sending and judging, and 7 is quick."""
 
 TAG_BYTES = 156
 """From "Info" to the end of the LAME extension: 8 + 4 + 4 + 100 + 4 + 36."""
