@@ -17,7 +17,7 @@ check: $(VENV)/.dev
 	scripts/check
 
 bench: $(VENV)/.dev
-	$(BIN)/python -m bench
+	for table in listen_tempo listen_ear rhythm spelling takes; do echo "== $$table"; $(BIN)/python bench/$$table.py || exit 1; done
 
 $(VENV)/bin/python:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or later is needed; set PYTHON=")'

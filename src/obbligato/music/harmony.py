@@ -100,8 +100,9 @@ class _Label:
 def parse_chord(label: str) -> Chord | None:
     """Read a label in Harte syntax; None where no chord is named (`N`, `X`).
 
-    >>> parse_chord("Bb:min7/b3")
-    Chord(root=10, pitch_classes=frozenset({8, 1, 10, 5}), bass=1)
+    >>> chord = parse_chord("Bb:min7/b3")
+    >>> chord.root, sorted(chord.pitch_classes), chord.bass
+    (10, [1, 5, 8, 10], 1)
 
     Raises
     ------
