@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 from typing import TYPE_CHECKING, Any
 
 from pydantic import TypeAdapter
@@ -224,7 +227,8 @@ def show_demo(result: DemoResult) -> None:
     say(*(f"  {path.relative_to(result.job.parent)}  ({_size(path.stat().st_size)})" for path in result.files))
     say("", f"Open the client's page in a browser: {result.review_page.absolute()}")
     say(f"The part to play from: {result.part_pdf}", f"The delivery: {result.job / result.pack.zip}")
-    say(f"Where the job stands: obbligato status {result.job}")
+    program = "obbligato" if shutil.which("obbligato") else os.path.relpath(sys.argv[0])
+    say(f"Where the job stands: {program} status {result.job}")
 
 
 def _take_sentence(take: TakeReading, name: str) -> str:
