@@ -32,7 +32,9 @@ def assess(
     takes: Annotated[list[Path], typer.Argument(metavar="TAKE...", help="Recorded takes of the line.")],
     line: Annotated[Path, typer.Option(help="The line as MIDI, in sounding pitch.")],
     guide: Annotated[Path, typer.Option(help="The guide track that was played to.")],
-    instrument: Annotated[str | None, typer.Option(help="The instrument, for the verdicts' wording.")] = None,
+    instrument: Annotated[
+        str | None, typer.Option(help="The instrument: verdicts then name notes as its player reads them.")
+    ] = None,
     json: JsonOption = False,
 ) -> None:
     """Readings of takes and a proposed choice."""

@@ -18,7 +18,7 @@ from obbligato.job.mapping import song_map
 from obbligato.job.sheet import take_sheet
 from obbligato.job.store import JobFolder
 from obbligato.job.timing import timed_line
-from obbligato.job.writing import current_line
+from obbligato.job.writing import current_line, instrument_of
 from obbligato.listen.songmap import SongMap
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
@@ -146,6 +146,7 @@ def _by_line(
         guide=guide,
         a4_hz=song.tuning.a4_hz,
         grid=grid,
+        instrument=instrument_of(folder),
         starts_s={take.file: take.starts_at_s for take in refs if take.starts_at_s is not None},
         overrides={
             phrase - 1: files[take]

@@ -32,8 +32,7 @@ def assess_files(
     takes: Sequence[Path], *, line: Path, guide: Path, instrument: str | None = None, progress: Progress = silent
 ) -> Assessment:
     """Read takes of a line against a guide and propose a choice."""
-    if instrument is not None:
-        find_instrument(instrument)
+    player = find_instrument(instrument) if instrument is not None else None
     performance = read_midi(line)
     audio = [(str(path), read_audio(path)) for path in takes]
     guide_audio = read_audio(guide)
@@ -46,5 +45,6 @@ def assess_files(
         guide=guide_audio,
         a4_hz=song.tuning.a4_hz,
         grid=grid,
+        instrument=player,
         progress=part_of(progress, 0.4, 1.0),
     )

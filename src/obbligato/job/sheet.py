@@ -63,4 +63,5 @@ def in_words(text: str, assessment: Assessment) -> str:
 
 def _without_bars(verdict: str) -> str:
     """The verdict without the bars it begins with, which stand at the head of the row."""
-    return verdict.partition(": ")[2] or verdict
+    words = verdict.partition(": ")[2] or verdict
+    return words[:1].upper() + words[1:]

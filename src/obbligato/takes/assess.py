@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from obbligato.errors import InputError
 from obbligato.music.grid import Grid
+from obbligato.music.instruments import Instrument
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
 from obbligato.takes.choose import JOIN_COST, choose, coverage
@@ -44,10 +45,14 @@ def assess(
     click: Audio | None = None,
     a4_hz: float = 440.0,
     grid: Grid | None = None,
+    instrument: Instrument | None = None,
     progress: Progress = silent,
 ) -> Assessment:
     """Read takes of a line and propose a choice; see `assess_takes`."""
-    return assess_takes(line, takes, guide=guide, click=click, a4_hz=a4_hz, grid=grid, progress=progress).assessment
+    assessed = assess_takes(
+        line, takes, guide=guide, click=click, a4_hz=a4_hz, grid=grid, instrument=instrument, progress=progress
+    )
+    return assessed.assessment
 
 
 def assess_takes(
@@ -58,6 +63,7 @@ def assess_takes(
     click: Audio | None = None,
     a4_hz: float = 440.0,
     grid: Grid | None = None,
+    instrument: Instrument | None = None,
     starts_s: Mapping[str, float] | None = None,
     overrides: Mapping[int, str] | None = None,
     join_cost: float = JOIN_COST,
@@ -77,6 +83,8 @@ def assess_takes(
         The song's tuning.
     grid
         For bar numbers, and to know when clicks were heard if there is no `click`.
+    instrument
+        For note names in the verdicts: written pitch, as the player reads it.
     starts_s
         By path, where takes start on the guide's time, as far as the player states it.
     overrides
@@ -100,6 +108,7 @@ def assess_takes(
         click=click,
         a4_hz=a4_hz,
         grid=grid,
+        instrument=instrument,
         starts_s=starts_s,
         progress=part_of(progress, 0.0, 0.95),
     )

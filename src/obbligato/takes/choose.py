@@ -133,9 +133,9 @@ def _why(phrase: int, chosen: int, base: int, readings: Sequence[TakeReading], b
     if replaced.flags:
         return f"{readings[base].path} is not right here: {_complaint(replaced)}."
     if replaced.score < reading.score:
-        return (
-            f"Better played than in {readings[base].path} ({reading.score:.0f} points against {replaced.score:.0f})."
-        )
+        points = f"{reading.score:.0f} points against {replaced.score:.0f}"
+        by_how_much = points if reading.score - replaced.score >= 1.0 else "by less than a point"
+        return f"Better played than in {readings[base].path} ({by_how_much})."
     return "Saves a join with the phrases around it."
 
 

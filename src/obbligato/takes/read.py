@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from obbligato.errors import InputError
 from obbligato.music.grid import Grid
+from obbligato.music.instruments import Instrument
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio
 from obbligato.takes.bleed import levelled
@@ -23,7 +24,7 @@ from obbligato.takes.measure import TakeMeasures, measure_take, require_readable
 from obbligato.takes.pitch import ANALYSIS_SR, Floats
 from obbligato.takes.place import Placement, place_heard, play_back, stated_placement
 from obbligato.takes.readings import NoteReading, PhraseReading, TakeReading, TimedLine
-from obbligato.takes.verdict import score, verdict
+from obbligato.takes.verdict import Wording, score, verdict
 
 _WORKERS = 2
 """Takes read at a time; most of the work is done outside the interpreter's lock."""
@@ -51,6 +52,7 @@ def read_take(
     *,
     a4_hz: float,
     grid: Grid | None = None,
+    instrument: Instrument | None = None,
     click: Audio | None = None,
     path: str = "take",
 ) -> TakeReading:
@@ -61,7 +63,7 @@ def read_take(
     measures = measure_take(
         path, take, line, heard=heard, placement=placement, played=played, a4_hz=a4_hz, click_times_s=clicks_s
     )
-    return _reading(measures, judge([measures], line)[0], line, grid)
+    return _reading(measures, judge([measures], line)[0], line, Wording(grid, instrument))
 
 
 def read_takes(
@@ -72,6 +74,7 @@ def read_takes(
     click: Audio | None = None,
     a4_hz: float = 440.0,
     grid: Grid | None = None,
+    instrument: Instrument | None = None,
     starts_s: Mapping[str, float] | None = None,
     progress: Progress = silent,
 ) -> tuple[ReadTake, ...]:
@@ -85,6 +88,8 @@ def read_takes(
         What the player heard, looked for as bleed.
     grid
         For bar numbers in the verdicts and to know where clicks fall.
+    instrument
+        For note names in the verdicts: written pitch, as the player reads it.
     starts_s
         Where takes start on the guide's time, for those whose player says so.
 
@@ -113,8 +118,10 @@ def read_takes(
             heards.append(heard)
             measured.append(measures)
     judged = judge(measured, line)
+    wording = Wording(grid, instrument)
     return tuple(
-        ReadTake(m.path, h, m, _reading(m, j, line, grid)) for m, h, j in zip(measured, heards, judged, strict=True)
+        ReadTake(m.path, h, m, _reading(m, j, line, wording))
+        for m, h, j in zip(measured, heards, judged, strict=True)
     )
 
 
@@ -173,7 +180,7 @@ def _attacks_s(click: Audio) -> Floats:
 
 
 def _reading(
-    measures: TakeMeasures, judgements: Sequence[Judgement], line: TimedLine, grid: Grid | None
+    measures: TakeMeasures, judgements: Sequence[Judgement], line: TimedLine, wording: Wording
 ) -> TakeReading:
     placement = measures.placement
     tuned = measures.cents[np.isfinite(measures.cents)]
@@ -186,7 +193,7 @@ def _reading(
             PhraseReading(
                 index=phrase.index,
                 score=score(judgement, measures, phrase),
-                verdict=verdict(judgement, measures, line, phrase, grid=grid),
+                verdict=verdict(judgement, measures, line, phrase, wording=wording),
                 flags=judgement.flags,
                 notes=tuple(_note(measures, i) for i in range(phrase.first_note, phrase.last_note + 1)),
                 extra_notes=len(measures.phrases[phrase.index].extra),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from obbligato.music.grid import Grid
+from obbligato.music.instruments import Instrument
 from obbligato.takes.judge import Judgement
 from obbligato.takes.measure import TakeMeasures
 from obbligato.takes.readings import PhraseSpan, TimedLine
@@ -55,16 +58,44 @@ def _beyond(value: float, free: float, rate: float, most: float) -> float:
     return min(most, rate * max(0.0, abs(value) - free))
 
 
+@dataclass(frozen=True)
+class Wording:
+    """How places and notes are named: in the grid's bars, and in the written pitch that the player reads."""
+
+    grid: Grid | None = None
+    instrument: Instrument | None = None
+
+    def pitch(self, midi: int) -> str:
+        """A sounding pitch by name; `written` before it where the instrument transposes."""
+        if self.instrument is None or self.instrument.transposition.semitones == 0:
+            return f"{_NAMES[midi % 12]}{midi // 12 - 1}"
+        written = self.instrument.to_written(midi)
+        return f"written {_NAMES[written % 12]}{written // 12 - 1}"
+
+    def note(self, line: TimedLine, index: int) -> str:
+        """One note by its name and place."""
+        note = line.notes[index]
+        if self.grid is None:
+            return f"the {self.pitch(note.midi)} at {seconds_to_clock(note.start_s)}"
+        bar, beat = self.grid.position_at(note.start_s)
+        return f"the {self.pitch(note.midi)} in bar {bar} on beat {beat:.1f}".removesuffix(".0")
+
+    def notes(self, line: TimedLine, indices: list[int]) -> str:
+        """The first of some notes, and how many more there are."""
+        words = self.note(line, indices[0])
+        return words if len(indices) == 1 else f"{words} and {len(indices) - 1} more"
+
+
 def verdict(
-    judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, *, grid: Grid | None
+    judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, *, wording: Wording
 ) -> str:
     """The judgement as a sentence or two, beginning with the place."""
     notes = line.notes[phrase.first_note : phrase.last_note + 1]
-    where = place_words(notes[0].start_s, notes[-1].end_s, grid)
+    where = place_words(notes[0].start_s, notes[-1].end_s, wording.grid)
     if not judgement.flags:
         return f"{where}: clean; {_late_words(judgement.late_ms)}, {_cents_words(judgement.cents)}."
-    faults = [_fault(flag, judgement, take, line, phrase, grid=grid) for flag in judgement.flags]
-    return f"{where}: " + " ".join(faults)
+    first, *others = (_fault(flag, judgement, take, line, phrase, wording=wording) for flag in judgement.flags)
+    return " ".join([f"{where}: {first}", *(fault[:1].upper() + fault[1:] for fault in others)])
 
 
 def place_words(start_s: float, end_s: float, grid: Grid | None) -> str:
@@ -75,38 +106,28 @@ def place_words(start_s: float, end_s: float, grid: Grid | None) -> str:
     return f"Bar {first}" if first == last else f"Bars {first} to {last}"
 
 
-def note_words(line: TimedLine, index: int, grid: Grid | None) -> str:
-    """One note by its sounding name and place."""
-    note = line.notes[index]
-    name = f"{_NAMES[note.midi % 12]}{note.midi // 12 - 1}"
-    if grid is None:
-        return f"the {name} at {seconds_to_clock(note.start_s)}"
-    bar, beat = grid.position_at(note.start_s)
-    return f"the {name} in bar {bar} on beat {beat:.1f}".removesuffix(".0")
-
-
 def _fault(
-    flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, *, grid: Grid | None
+    flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, *, wording: Wording
 ) -> str:
     indices = range(phrase.first_note, phrase.last_note + 1)
     measured = take.phrases[phrase.index]
     again = "use another take or play it again."
     if flag in ("late", "early", "flat", "sharp"):
-        return _shifted(flag, judgement, take, line, grid=grid)
+        return _shifted(flag, judgement, take, line, wording=wording)
     if flag == "missed_note":
         missing = [i for i in indices if not take.played[i].heard]
         nothing = len(missing) == len(indices)
-        what = "nothing of it was heard" if nothing else f"{_listed(missing, line, grid)} missing"
+        what = "nothing of it was heard" if nothing else f"{wording.notes(line, missing)} missing"
         return f"{what}; {again}"
     if flag == "wrong_note":
         wrong = [i for i in indices if take.played[i].wrong_semitones]
         sounded = take.played[wrong[0]].wrong_semitones + line.notes[wrong[0]].midi
-        return f"{_listed(wrong, line, grid)} played as {_NAMES[sounded % 12]}{sounded // 12 - 1}; {again}"
+        return f"{wording.notes(line, wrong)} played as {wording.pitch(sounded)}; {again}"
     return {
         "noise": f"a noise at {seconds_to_clock(measured.stray_at_s)} ({measured.stray_db:.0f} dBFS); {again}",
         "dropout": f"sound lost at {seconds_to_clock(measured.gap_s or 0.0)}, as when a buffer drops; {again}",
         "level_drop": f"{abs(judgement.level_off_db):.0f} dB softer than the rest; use another take, or bring it up.",
-        "extra_note": f"{len(measured.extra)} note(s) too many; {again}",
+        "extra_note": f"{_count(len(measured.extra))} too many; {again}",
         "cut_head": f"the file begins after the phrase does; {again}",
         "cut_tail": f"the file ends before the phrase does; {again}",
         "clipped": "the peaks are cut flat, for the input was set too high; use another take, or lower it by 6 dB.",
@@ -115,8 +136,8 @@ def _fault(
     }[flag]
 
 
-def _shifted(flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, *, grid: Grid | None) -> str:
-    what = "all of it" if judgement.worst_note is None else note_words(line, judgement.worst_note, grid)
+def _shifted(flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, *, wording: Wording) -> str:
+    what = "all of it" if judgement.worst_note is None else wording.note(line, judgement.worst_note)
     if flag in ("late", "early"):
         size_ms = judgement.late_ms
         if judgement.worst_note is not None:
@@ -128,9 +149,8 @@ def _shifted(flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLin
     return f"{what} {abs(size):.0f} cents {flag}; use another take or play it again."
 
 
-def _listed(indices: list[int], line: TimedLine, grid: Grid | None) -> str:
-    words = note_words(line, indices[0], grid)
-    return words if len(indices) == 1 else f"{words} and {len(indices) - 1} more"
+def _count(notes: int) -> str:
+    return "a note" if notes == 1 else f"{notes} notes"
 
 
 def _late_words(ms: float) -> str:
