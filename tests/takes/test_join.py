@@ -5,7 +5,7 @@ import pytest
 
 from obbligato.errors import InputError
 from obbligato.sound.audio import Audio
-from obbligato.takes.join import crossfade_gains, join, on_guide_time
+from obbligato.takes.join import join, on_guide_time
 from obbligato.takes.place import stated_placement
 from obbligato.takes.readings import Choice, Seam
 
@@ -64,14 +64,6 @@ def test_two_takes_are_joined_without_a_hole() -> None:
     # 1440 samples of noise hold their mean power to 1/sqrt(720), 4 %, so 1 dB is six standard deviations away.
     faded = comp.audio.y[0, int(0.985 * SR) : int(1.015 * SR)]
     assert 10 * np.log10(np.mean(faded**2) / 0.01) == pytest.approx(0.0, abs=1.0)
-
-
-# Common practice, no source: equal power for unrelated signals, equal gain for the same signal.
-def test_crossfade_laws() -> None:
-    out, in_ = crossfade_gains(101, 0.0)
-    assert np.allclose(out**2 + in_**2, 1.0)
-    out, in_ = crossfade_gains(101, 1.0)
-    assert np.allclose(out + in_, 1.0)
 
 
 def test_joining_a_take_with_itself_changes_nothing_audible() -> None:

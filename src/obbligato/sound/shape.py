@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,13 +16,10 @@ from obbligato.units import db_to_amplitude
 
 __all__ = [
     "Compressed",
-    "FadeLaw",
     "compress",
     "correlation",
     "crossfade",
-    "fade_gains",
-    "fade_in",
-    "fade_out",
+    "crossfade_gains",
     "fit_length",
     "gain",
     "highpass",
@@ -31,11 +27,11 @@ __all__ = [
     "small_room",
 ]
 
-FadeLaw = Literal["equal_gain", "equal_power", "matched"]
+HIGHPASS_ORDER = 2
 
 
-def highpass(audio: Audio, corner_hz: float, *, order: int = 2) -> Audio:
-    """Butterworth high-pass, 6 dB per octave and order, 3 dB down at the corner.
+def highpass(audio: Audio, corner_hz: float) -> Audio:
+    """Butterworth high-pass of second order: 12 dB per octave, 3 dB down at the corner.
 
     Raises
     ------
@@ -44,29 +40,13 @@ def highpass(audio: Audio, corner_hz: float, *, order: int = 2) -> Audio:
     """
     if not 0.0 < corner_hz < audio.sr / 2:
         raise InputError(f"corner_hz={corner_hz} must lie between 0 and {audio.sr / 2:.0f} Hz.")
-    sos = signal.butter(order, corner_hz, "highpass", fs=audio.sr, output="sos")
+    sos = signal.butter(HIGHPASS_ORDER, corner_hz, "highpass", fs=audio.sr, output="sos")
     return Audio(signal.sosfilt(sos, audio.y.astype(np.float64), axis=-1).astype(np.float32), audio.sr)
 
 
 def gain(audio: Audio, db: float) -> Audio:
     """Make louder (or, below 0 dB, softer)."""
     return Audio(audio.y * np.float32(db_to_amplitude(db)), audio.sr)
-
-
-def fade_in(audio: Audio, seconds: float) -> Audio:
-    """Rise from silence along a quarter sine over the first `seconds` (or the whole sound, if shorter)."""
-    n = min(audio.n_samples, round(seconds * audio.sr))
-    y = audio.y.copy()
-    y[:, :n] *= np.sin(_ramp(n) * np.pi / 2).astype(np.float32)
-    return Audio(y, audio.sr)
-
-
-def fade_out(audio: Audio, seconds: float) -> Audio:
-    """Fall to silence along a quarter sine over the last `seconds` (or the whole sound, if shorter)."""
-    n = min(audio.n_samples, round(seconds * audio.sr))
-    y = audio.y.copy()
-    y[:, audio.n_samples - n :] *= np.cos(_ramp(n) * np.pi / 2).astype(np.float32)
-    return Audio(y, audio.sr)
 
 
 def correlation(a: Audio, b: Audio) -> float:
@@ -77,29 +57,23 @@ def correlation(a: Audio, b: Audio) -> float:
     return float(np.dot(x, y)) / norm if norm > 0.0 else 0.0
 
 
-def fade_gains(
-    n_samples: int, law: FadeLaw, *, correlated: float = 0.0
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Gains of the leaving and of the entering sound, each of shape (n_samples,).
+def crossfade_gains(n_samples: int, correlated: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gains of the leaving and of the entering sound that hold the power of two sounds of equal power.
 
-    "equal_gain" sums to 1 (no bump for the same signal on both sides), "equal_power" has squares summing to 1 (no dip
-    for unrelated signals), "matched" keeps the power constant for two signals of the correlation `correlated`
-    (0 to 1): the first law at 1, of the second kind at 0.
+    A quarter of a cosine and of a sine, divided by what their mixture's power would rise to at the correlation
+    `correlated` (0 to 1): at 0 that is the law of equal power, at 1 the two sum to one (equal gain). Both have the
+    shape (n_samples,), their ends half a step inside the fade.
     """
-    x = _ramp(n_samples)
-    if law == "equal_gain":
-        return 1.0 - x, x
-    if law == "equal_power":
-        return np.cos(x * np.pi / 2), np.sin(x * np.pi / 2)
-    r = min(max(correlated, 0.0), 1.0)
-    norm = np.sqrt((1.0 - x) ** 2 + x**2 + 2.0 * r * x * (1.0 - x))
-    return (1.0 - x) / norm, x / norm
+    angle = np.pi / 2 * (np.arange(n_samples) + 0.5) / max(n_samples, 1)
+    out, into = np.cos(angle), np.sin(angle)
+    power = 1.0 + 2.0 * correlated * out * into
+    return out / np.sqrt(power), into / np.sqrt(power)
 
 
-def crossfade(a: Audio, b: Audio, *, law: FadeLaw = "matched") -> Audio:
-    """Pass from `a` to `b`, two stretches of the same place and shape, over their whole length.
+def crossfade(a: Audio, b: Audio) -> Audio:
+    """Pass from `a` to `b`, two stretches of the same place and shape, over their whole length, the level held.
 
-    "matched" measures their correlation and takes the law that keeps the level; see `fade_gains`.
+    The gains are those of `crossfade_gains` for the correlation that the two have; a negative one counts as none.
 
     Raises
     ------
@@ -107,7 +81,7 @@ def crossfade(a: Audio, b: Audio, *, law: FadeLaw = "matched") -> Audio:
         When rate or shape differ.
     """
     _require_same_frame(a, b)
-    out, into = fade_gains(a.n_samples, law, correlated=correlation(a, b) if law == "matched" else 0.0)
+    out, into = crossfade_gains(a.n_samples, max(0.0, min(1.0, correlation(a, b))))
     return Audio((a.y * out + b.y * into).astype(np.float32), a.sr)
 
 
@@ -140,11 +114,6 @@ def fit_length(audio: Audio, n_samples: int) -> Audio:
     """Cut the end, or add silence there, to the exact length."""
     y = audio.y[:, :n_samples]
     return Audio(np.pad(y, ((0, 0), (0, n_samples - y.shape[1]))), audio.sr)
-
-
-def _ramp(n: int) -> NDArray[np.float64]:
-    """From 0 to 1 in `n` values, the ends half a step inside."""
-    return (np.arange(n) + 0.5) / max(n, 1)
 
 
 def _require_same_frame(a: Audio, b: Audio) -> None:

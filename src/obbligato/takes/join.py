@@ -12,16 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import soxr
-from numpy.typing import NDArray
 
 from obbligato.errors import InputError
 from obbligato.progress import Progress, silent
-from obbligato.sound.audio import Audio
+from obbligato.sound.audio import Audio, Samples
+from obbligato.sound.shape import crossfade
 from obbligato.takes.place import Placement
 from obbligato.takes.readings import Choice, Seam
 from obbligato.takes.seams import takes_in_order
-
-Samples = NDArray[np.float32]
 
 _EDGE_FADE_S = 0.01
 
@@ -42,7 +40,6 @@ def join(
     *,
     n_samples: int,
     sr: int,
-    correct_drift: bool = True,
     progress: Progress = silent,
 ) -> Comp:
     """Render a choice of takes.
@@ -55,8 +52,6 @@ def join(
         As planned by `plan_seams` for this choice.
     n_samples, sr
         Length and rate of the comp: the guide's. The first sample is the guide's first.
-    correct_drift
-        Whether to resample a take whose placement states a drift.
 
     Returns
     -------
@@ -76,23 +71,22 @@ def join(
     placed = {}
     for i, name in enumerate(names):
         progress(i / (len(names) + 1), f"placing {name}")
-        y = on_guide_time(takes[name], placements[name], n_samples=n_samples, sr=sr, correct_drift=correct_drift)
+        y = on_guide_time(takes[name], placements[name], n_samples=n_samples, sr=sr)
         placed[name] = np.broadcast_to(y, (channels, n_samples)) if len(y) == 1 else y
     out = np.array(placed[stretches[0][0]])
     for seam, (name, _, _) in zip(seams, stretches[1:], strict=True):
-        _switch(out, placed[name], round(seam.at_s * sr), round(seam.fade_ms * sr / 1e3))
+        _switch(out, placed[name], sr=sr, at=round(seam.at_s * sr), fade=round(seam.fade_ms * sr / 1e3))
     progress(1.0, "joined")
     return Comp(Audio(out, sr), tuple(seams))
 
 
-def on_guide_time(
-    take: Audio, placement: Placement, *, n_samples: int, sr: int, correct_drift: bool = True
-) -> Samples:
+def on_guide_time(take: Audio, placement: Placement, *, n_samples: int, sr: int) -> Samples:
     """A take on the guide's time at the comp's rate, shape (channels, n_samples); silent where the take is not.
 
-    Where the take begins or ends within the comp it is faded over 10 ms.
+    A take whose placement states a drift is resampled. Where it begins or ends within the comp it is faded over
+    10 ms.
     """
-    drift = placement.drift_ppm * 1e-6 if correct_drift else 0.0
+    drift = placement.drift_ppm * 1e-6
     y = take.y
     if take.sr != sr or drift:
         y = np.asarray(soxr.resample(y.T, take.sr * (1.0 + drift), sr, quality="VHQ"), dtype=np.float32).T
@@ -111,29 +105,9 @@ def on_guide_time(
     return out
 
 
-def _switch(out: Samples, y: Samples, at: int, fade: int) -> None:
-    """Go over from what `out` holds to `y`, around sample `at`."""
+def _switch(out: Samples, y: Samples, *, sr: int, at: int, fade: int) -> None:
+    """Go over from what `out` holds to `y`, around sample `at`; `out` is changed."""
     first, last = max(0, at - fade // 2), min(out.shape[1], at - fade // 2 + fade)
     if last > first:
-        fade_out, fade_in = crossfade_gains(last - first, _correlation(out[:, first:last], y[:, first:last]))
-        out[:, first:last] = (out[:, first:last] * fade_out + y[:, first:last] * fade_in).astype(np.float32)
+        out[:, first:last] = crossfade(Audio(out[:, first:last], sr), Audio(y[:, first:last], sr)).y
     out[:, last:] = y[:, last:]
-
-
-def crossfade_gains(n: int, correlation: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Gains of a crossfade that holds the power of two signals of equal power whatever their correlation.
-
-    A quarter of a cosine and of a sine, divided by what their mixture's power would rise to: at correlation 0 that
-    is the law of equal power, at 1 it holds equal gain in the middle.
-    """
-    angle = np.pi / 2 * (np.arange(n) + 0.5) / n
-    fade_out, fade_in = np.cos(angle), np.sin(angle)
-    power = 1.0 + 2.0 * correlation * fade_out * fade_in
-    return fade_out / np.sqrt(power), fade_in / np.sqrt(power)
-
-
-def _correlation(a: Samples, b: Samples) -> float:
-    """Normalised correlation of two stretches, 0 to 1; negative values count as none."""
-    x, y = a.astype(np.float64).ravel(), b.astype(np.float64).ravel()
-    power = float(np.sqrt(np.dot(x, x) * np.dot(y, y)))
-    return float(np.clip(np.dot(x, y) / power, 0.0, 1.0)) if power > 0 else 0.0
