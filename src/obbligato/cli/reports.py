@@ -12,6 +12,7 @@ from rich.table import Table
 
 from obbligato.cli.terminal import out, say
 from obbligato.job.mapping import corrections, song_map_to_json
+from obbligato.job.mapping import in_words as corrections_in_words
 from obbligato.job.model import Corrections, Round
 from obbligato.job.sheet import in_words, take_name
 from obbligato.job.status import next_step
@@ -62,8 +63,7 @@ def show_map(folder: JobFolder, song: SongMap) -> None:
     show_song(song)
     fixes = corrections(folder)
     if fixes != Corrections():
-        stated = fixes.model_dump(exclude_defaults=True, mode="json")
-        say("", "Put right by hand: " + ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in stated.items()) + ".")
+        say("", f"Put right by hand: {corrections_in_words(fixes)}.")
     say_next(folder)
 
 
@@ -177,11 +177,6 @@ def show_pack(folder: JobFolder, pack: Pack) -> None:
         say(f"{facts.name}: {facts.role}; first audible note at {first_sound_words(facts)}.")
     say("", f"Send this one file: {folder.path(pack.zip)}")
     say_next(folder)
-
-
-def status_json(result: Status) -> Any:
-    """Where a job stands."""
-    return plain(result)
 
 
 def show_status(folder: JobFolder, result: Status) -> None:

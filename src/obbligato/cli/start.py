@@ -9,7 +9,7 @@ import typer
 from pydantic import TypeAdapter
 
 from obbligato.cli.app import JobArgument, JsonOption, app
-from obbligato.cli.reports import account_json, show_account, show_demo, show_status, status_json
+from obbligato.cli.reports import account_json, plain, show_account, show_demo, show_status
 from obbligato.cli.terminal import choose_output, progress_bar, say
 from obbligato.errors import InputError
 
@@ -62,7 +62,7 @@ def status(job: JobArgument, json: JsonOption = False) -> None:
 
     folder = JobFolder.open(job)
     result = read_status(folder)
-    choose_output(json, lambda: status_json(result), lambda: show_status(folder, result))
+    choose_output(json, lambda: plain(result), lambda: show_status(folder, result))
 
 
 @app.command()

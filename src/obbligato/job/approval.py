@@ -42,7 +42,10 @@ def make_review(folder: JobFolder, *, progress: Progress = silent) -> Round:
     waiting = folder.job.rounds[-1] if folder.job.rounds else None
     key = line_key(folder)
     if waiting and waiting.replied_at is None and waiting.fingerprint == key:
-        raise InputError(f"Line version {waiting.line_version} is with the client already, in {waiting.folder}.")
+        raise InputError(
+            f"Line version {waiting.line_version} is with the client already, in {waiting.folder}; "
+            "wait for the answer, or add a new version of the line first."
+        )
     mockup = _fresh_mockup(folder, part_of(progress, 0.0, 0.5))
     song = song_map(folder)
     progress(0.6, "making the client's page")
@@ -68,12 +71,14 @@ def receive_reply(folder: JobFolder, file: Path) -> Round:
     """
     folder.require_writable()
     if not file.is_file():
-        raise InputError(f"There is no file '{file}'.")
+        raise InputError(f"There is no file '{file}'; check the name.")
     data = file.read_bytes()
     try:
         reply = parse_reply(data.decode("utf-8"))
     except UnicodeDecodeError:
-        raise InputError(f"'{file.name}' is not the text file that the review page saves.") from None
+        raise InputError(
+            f"'{file.name}' is not the text file that the review page saves; ask for that one."
+        ) from None
     round_ = next((r for r in reversed(folder.job.rounds) if r.fingerprint == reply.fingerprint), None)
     if round_ is None:
         raise InputError(f"'{file.name}' answers a page that this job did not send; check which job it belongs to.")

@@ -122,7 +122,7 @@ def correct(
         folder.require_writable()
         write_bytes_at_once(folder.path(CORRECTIONS), fixes.model_dump_json(indent=2).encode(), overwrite=True)
         folder.note(
-            "map", "corrections undone" if undo_all and not changes else f"corrected by hand: {_words(fixes)}"
+            "map", "corrections undone" if undo_all and not changes else f"corrected by hand: {in_words(fixes)}"
         )
     return fixes
 
@@ -139,6 +139,12 @@ def parse_clock(text: str) -> float:
     for part in text.strip().replace(",", ".").split(":"):
         seconds = seconds * 60.0 + float(part)
     return seconds
+
+
+def in_words(fixes: Corrections) -> str:
+    """The corrections in force, one after the other."""
+    stated = fixes.model_dump(exclude_defaults=True, mode="json")
+    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in stated.items())
 
 
 def _apply(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progress) -> SongMap:
@@ -158,7 +164,7 @@ def _apply(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progr
 
         song = relisten_with_grid(guide_audio(folder), song, grid, progress=progress)
     if fixes.keys:
-        song = TypeAdapter(SongMap).validate_python({**vars(song), "keys": _corrected_keys(song, grid, fixes.keys)})
+        song = replace(song, keys=_corrected_keys(song, grid, fixes.keys))
     return song
 
 
@@ -187,8 +193,3 @@ def _parse_key_correction(text: str) -> KeyCorrection:
         raise InputError(f"'{text}': write a key as 'Bb major', or from a bar on as '57=Db major'.")
     tonic, mode = parse_key(name)
     return KeyCorrection(from_bar=int(bar) if bar else 1, tonic=tonic, mode=mode)
-
-
-def _words(fixes: Corrections) -> str:
-    stated = fixes.model_dump(exclude_defaults=True, mode="json")
-    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in stated.items())

@@ -14,7 +14,7 @@ from obbligato.play.mockup import DEFAULT_LINE_DB, blend, render_line
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.files import write_mp3, write_wav
 
-BLEND, LINE, GUIDE, PREVIEW = "blend.wav", "line.wav", "guide.wav", "blend.mp3"
+BLEND, LINE, PREVIEW = "blend.wav", "line.wav", "blend.mp3"
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -165,7 +164,7 @@ def prove_names(folder: Path) -> list[Check]:
     files = sorted(path for path in folder.rglob("*") if path.is_file())
     faults = [fault for path in files if (fault := lint(path.name))]
     empty = [path.name for path in files if path.stat().st_size == 0]
-    digests = [hashlib.sha256(path.read_bytes()).hexdigest() for path in files]
+    digests = [sha256_of(path) for path in files]
     return [
         _check(not faults, "Every file name is safe on every system.", "; ".join(faults) + "."),
         _check(not empty, "No file is empty.", f"Empty: {', '.join(empty)}."),

@@ -48,7 +48,7 @@ class JobFolder:
         if not folder.exists():
             raise InputError(f"There is no job folder '{folder}'; start one with: obbligato new JOB --guide FILE.")
         if not path.is_file():
-            raise InputError(f"'{folder}' is not a job folder: it has no {JOB_FILE}.")
+            raise InputError(f"'{folder}' is not a job folder: it has no {JOB_FILE}; check the name.")
         return cls(folder, _read_job(path))
 
     def path(self, relative: str) -> Path:
@@ -80,7 +80,7 @@ class JobFolder:
             file.write(event.model_dump_json(exclude_none=True) + "\n")
 
     def history(self) -> list[Event]:
-        """All events, oldest first; a last line cut short by a crash is left out."""
+        """All events, oldest first; a line cut short by a crash is left out."""
         path = self.root / HISTORY_FILE
         events = []
         for line in path.read_text(encoding="utf-8").splitlines() if path.exists() else []:
@@ -126,7 +126,7 @@ class JobFolder:
         self.require_writable()
         path = self.root / relative
         if path.exists():
-            raise InputError(f"'{relative}' exists already in this job and is never overwritten.")
+            raise InputError(f"'{relative}' exists already in this job and is never overwritten; move it away first.")
         path.parent.mkdir(parents=True, exist_ok=True)
         write_bytes_at_once(path, data)
 

@@ -32,7 +32,7 @@ def add_takes(folder: JobFolder, files: tuple[Path, ...], *, starts_at_s: float 
             raise InputError(f"'{file.name}' is silent; check which input was recorded.")
         sha256 = sha256_of(file)
         if sha256 in known:
-            raise InputError(f"'{file.name}' is already take {known[sha256]} of this job.")
+            raise InputError(f"'{file.name}' is already take {known[sha256]} of this job; leave it out.")
         number += 1
         known[sha256] = number
         new.append(

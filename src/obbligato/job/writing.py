@@ -43,7 +43,9 @@ def add_line(folder: JobFolder, file: Path, *, start: Start = "auto", progress: 
     sha256 = hashlib.sha256(data).hexdigest()
     lines = folder.job.lines
     if lines and lines[-1].sha256 == sha256:
-        raise InputError(f"'{file.name}' is already version {lines[-1].version} of the line.")
+        raise InputError(
+            f"'{file.name}' is already version {lines[-1].version} of the line; change it before adding it again."
+        )
     placed = place(performance, song_map(folder, progress=progress).to_grid(), start=start)
     number = len(lines) + 1
     version = LineVersion(
