@@ -30,9 +30,13 @@ def midi_to_hz(midi: ArrayLike, *, a4_hz: float = A4_HZ) -> NDArray[np.float64]:
     return np.asarray(a4_hz * 2.0 ** ((np.asarray(midi, dtype=np.float64) - A4_MIDI) / 12.0))
 
 
-def hz_to_cents(hz: ArrayLike, reference_hz: ArrayLike) -> NDArray[np.float64]:
-    """Interval from `reference_hz` up to `hz`, in cents."""
-    return np.asarray(1200.0 * np.log2(np.asarray(hz, dtype=np.float64) / np.asarray(reference_hz)))
+def cents_to_ratio(cents: ArrayLike) -> NDArray[np.float64]:
+    """Interval in cents to the ratio of the two frequencies.
+
+    >>> float(cents_to_ratio(1200.0))
+    2.0
+    """
+    return np.asarray(2.0 ** (np.asarray(cents, dtype=np.float64) / 1200.0))
 
 
 def amplitude_to_db(amplitude: ArrayLike) -> NDArray[np.float64]:

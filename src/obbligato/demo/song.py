@@ -14,7 +14,7 @@ from obbligato.errors import InputError
 from obbligato.music.grid import Grid, Meter
 from obbligato.music.harmony import Chord, parse_chord, pitch_class
 from obbligato.music.spans import Mode
-from obbligato.units import A4_HZ
+from obbligato.units import A4_HZ, cents_to_ratio
 
 Groove = Literal["light", "verse", "chorus", "stop", "last"]
 
@@ -145,12 +145,7 @@ class Song:
     @property
     def a4_hz(self) -> float:
         """The song's own A4."""
-        return float(A4_HZ * 2.0 ** (self.tuning_cents / 1200.0))
-
-    def section_at(self, beat: float) -> Section:
-        """The section in force at a beat; before bar 1 the first."""
-        bar = int(beat // self.meter.beats_per_bar) + 1
-        return next((s for s in reversed(self.sections) if s.first_bar <= bar), self.sections[0])
+        return float(A4_HZ * cents_to_ratio(self.tuning_cents))
 
     def chord_at(self, beat: float) -> PlacedChord:
         """The chord in force at a beat; before bar 1 the first."""

@@ -21,7 +21,7 @@ from fractions import Fraction
 import numpy as np
 from scipy import ndimage
 
-from obbligato.listen.accents import PER_PULSE, Accents
+from obbligato.listen.accents import CURVES, PER_PULSE, Accents
 from obbligato.listen.count_in import ClickRun
 from obbligato.listen.onsets import Floats
 from obbligato.listen.pulse import Pulse
@@ -122,7 +122,7 @@ def settle_compound_bar(counts: list[Count], accents: Accents, pulse: Pulse) -> 
     bar = int(4 * PER_PULSE / four.beats_per_pulse)
     start = round((four.downbeat_phase - accents.first_phase) * PER_PULSE) % bar
     at = np.arange(start, accents.curves.shape[1] - bar, bar)
-    near = ndimage.maximum_filter1d(accents.curves[3], max(3, bar // 12))
+    near = ndimage.maximum_filter1d(accents.curves[CURVES.index("harmony")], max(3, bar // 12))
     at_quarters = [near[at + i * bar // 4] for i in range(4)]
     still = float(np.median(np.concatenate([at_quarters[1], at_quarters[3]])))
     moves = 0.5 * (float(np.median(at_quarters[0])) + still)
@@ -134,7 +134,7 @@ def _thirds(accents: Accents, count: Count) -> Floats:
     """Mean onset strength on a beat and on its second and last third, above the weakest place in the beat."""
     period = int(PER_PULSE / count.beats_per_pulse)
     start = round((count.downbeat_phase - accents.first_phase) * PER_PULSE) % period
-    curve = accents.curves[0, start:]
+    curve = accents.curves[CURVES.index("all"), start:]
     folded = curve[: curve.size // period * period].reshape(-1, period).mean(axis=0)
     return np.asarray(folded[[0, period // 3, 2 * period // 3]] - folded.min())
 

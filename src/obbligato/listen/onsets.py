@@ -23,6 +23,7 @@ _BANDS_HZ = ((25.0, 150.0), (150.0, 600.0), (600.0, 2400.0), (2400.0, 7000.0), (
 _AFTER_BLOCKS = (10, 6, 4, 3, 3)
 _BEFORE_BLOCKS = (20, 14, 10, 8, 8)
 """Lower bands need longer windows: one cycle of 50 Hz is ten blocks."""
+_EVENTS_APART_S, _LEAST_EVENT = 0.03, 0.35
 _FLOOR_DB = -45.0
 """Energy this far below the loud parts of a band counts as nothing."""
 _CHUNK_BLOCKS = 1 << 16
@@ -74,10 +75,12 @@ def onset_strength(audio: Audio) -> Onsets:
     return Onsets(block / audio.sr, bands, energy)
 
 
-def find_events(onsets: Onsets, *, apart_s: float = 0.03, least: float = 0.35) -> Events:
-    """Peaks of the total strength, at least `apart_s` apart, their times refined between steps by a parabola."""
+def find_events(onsets: Onsets) -> Events:
+    """Peaks of the total strength, at least 30 ms apart, their times refined between steps by a parabola."""
     strength = ndimage.gaussian_filter1d(onsets.total, 1.0)
-    peaks, _ = signal.find_peaks(strength, height=least, distance=max(1, round(apart_s / onsets.step_s)))
+    peaks, _ = signal.find_peaks(
+        strength, height=_LEAST_EVENT, distance=max(1, round(_EVENTS_APART_S / onsets.step_s))
+    )
     if not peaks.size:
         return Events(np.zeros(0), np.zeros(0))
     peaks = np.clip(peaks, 1, onsets.n - 2)

@@ -30,7 +30,7 @@ from scipy import fft, signal
 
 from obbligato.listen.songmap import Tuning
 from obbligato.sound.audio import Audio
-from obbligato.units import A4_HZ, hz_to_midi
+from obbligato.units import A4_HZ, cents_to_ratio, hz_to_midi
 
 _SR = 5512.5
 _WINDOW = 2048
@@ -66,7 +66,7 @@ def find_tuning(audio: Audio) -> Tuning:
         near = weight * np.exp(-0.5 * (distance / _NEAR_CENTS) ** 2)
         cents += float(np.sum(near * distance) / np.maximum(near.sum(), 1e-12))
     cents = (cents + 50.0) % 100.0 - 50.0
-    return Tuning(float(A4_HZ * 2.0 ** (cents / 1200.0)), cents)
+    return Tuning(float(A4_HZ * cents_to_ratio(cents)), cents)
 
 
 def _circular_mean_cents(midi: NDArray[np.float64], weight: NDArray[np.float64]) -> float:

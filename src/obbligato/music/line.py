@@ -62,7 +62,3 @@ class Line:
         covered = [i for phrase in self.phrases for i in phrase.note_indices]
         if covered != list(range(len(self.notes))):
             raise InputError("The phrases of a line must cover its notes once each, in order.")
-
-    def notes_of(self, phrase: Phrase) -> tuple[Note, ...]:
-        """The notes of one phrase."""
-        return self.notes[phrase.first_note : phrase.last_note + 1]

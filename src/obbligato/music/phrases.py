@@ -28,7 +28,6 @@ _Array = NDArray[np.float64]
 _FULL_BREATH_S = 1.0
 """Time for a full breath; 0.5 to 0.8 is a normal one, 0.3 a snatched one (trade rule of thumb, no source)."""
 _NORMAL_BREATH_S = 0.5
-_SNATCHED_BREATH_S = 0.3
 _LONGEST_S = 8.0
 """A comfortable breath of most winds at mezzo-forte (trade rule of thumb, no source)."""
 _NEVER_S = 6 * _LONGEST_S

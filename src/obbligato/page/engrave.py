@@ -36,7 +36,6 @@ class Run:
     """Characters of one look; `music` characters are SMuFL code points to be drawn from their outlines."""
 
     text: str
-    size_mm: float
     music: bool
 
 
@@ -170,23 +169,22 @@ def _take_labels(
             element.remove(child)
             x = (origin[0] + float(child.get("x", 0))) / user_per_mm
             y = (origin[1] + float(child.get("y", 0))) / user_per_mm
-            runs = tuple(_runs(child, 0.0, False, user_per_mm))
+            runs = tuple(_runs(child, music=False))
             if runs:
                 labels.append(Label(kind, x, y, child.get("text-anchor", "start"), runs))
         else:
             _take_labels(child, origin, kind, user_per_mm, labels)
 
 
-def _runs(element: ET.Element, size: float, music: bool, user_per_mm: float) -> list[Run]:
-    size = float(element.get("font-size", f"{size}").removesuffix("px")) or size
+def _runs(element: ET.Element, *, music: bool) -> list[Run]:
     music = element.get("font-family") == _MUSIC_FONT or (music and "font-family" not in element.attrib)
     runs: list[Run] = []
     pieces = [(element.text, None), *((child.tail, child) for child in element)]
     for tail, child in pieces:
         if child is not None:
-            runs += _runs(child, size, music, user_per_mm)
+            runs += _runs(child, music=music)
         text = tail or ""
         if text.strip() or (text and "\n" not in text):
             glyphs = music and any(ord(c) in _PRIVATE_USE for c in text)
-            runs.append(Run(text.strip("\n"), size / user_per_mm, glyphs))
+            runs.append(Run(text.strip("\n"), glyphs))
     return runs

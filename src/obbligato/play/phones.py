@@ -9,7 +9,7 @@ from scipy import signal
 
 from obbligato.errors import InputError
 from obbligato.sound.audio import Audio
-from obbligato.sound.loudness import integrated_lufs, k_filter
+from obbligato.sound.loudness import OFFSET_DB, integrated_lufs, k_filter
 from obbligato.sound.peaks import true_peak_dbtp
 from obbligato.sound.shape import gain, mix
 from obbligato.units import SILENCE_DB
@@ -70,10 +70,11 @@ def headphone_mix(
     line: Audio | None = None,
     *,
     guide_db: float | None = None,
-    click_above_db: float = CLICK_ABOVE_GUIDE_DB,
-    ceiling_dbtp: float = CEILING_DBTP,
 ) -> HeadphoneMix:
     """Mix for playing along; the files themselves stay as they are.
+
+    The click's loudest 100 ms lie 2 dB above the guide's loudness, both K-weighted. Where the sum would pass
+    `CEILING_DBTP`, all of it is turned down.
 
     Parameters
     ----------
@@ -81,10 +82,6 @@ def headphone_mix(
         The line at the level it has in the mock-up; it is turned down with the guide.
     guide_db
         Gain of the guide; usually what brings it down to -20 LUFS, and never more than 0 dB.
-    click_above_db
-        The click's loudest 100 ms against the guide's loudness, both K-weighted.
-    ceiling_dbtp
-        Highest true peak of the mix; if passed, all of it is turned down.
 
     Raises
     ------
@@ -98,13 +95,13 @@ def headphone_mix(
         guide_db = min(0.0, COMFORTABLE_LUFS - guide_lufs)
     heard_lufs = guide_lufs + guide_db if guide_lufs > SILENCE_DB else COMFORTABLE_LUFS
     click_lufs = _loudest_lufs(click) + 10.0 * float(np.log10(guide.channels))
-    click_db = heard_lufs + click_above_db - click_lufs if click_lufs > SILENCE_DB / 2 else 0.0
+    click_db = heard_lufs + CLICK_ABOVE_GUIDE_DB - click_lufs if click_lufs > SILENCE_DB / 2 else 0.0
     sounds, gains_db = [guide, click], [guide_db, click_db]
     if line is not None:
         sounds.append(line)
         gains_db.append(guide_db)
     total = mix(sounds, gains_db=gains_db)
-    lowered_db = max(0.0, true_peak_dbtp(total) - ceiling_dbtp)
+    lowered_db = max(0.0, true_peak_dbtp(total) - CEILING_DBTP)
     return HeadphoneMix(gain(total, -lowered_db) if lowered_db else total, guide_db, click_db, lowered_db)
 
 
@@ -126,4 +123,4 @@ def _loudest_lufs(click: Audio) -> float:
     power = np.square(signal.lfilter(b, a, click.y.astype(np.float64), axis=-1)).sum(axis=0)
     sums = np.concatenate(([0.0], np.cumsum(power)))
     loudest = float((sums[window:] - sums[:-window]).max()) / window
-    return -0.691 + float(10.0 * np.log10(max(loudest, 1e-20)))
+    return OFFSET_DB + float(10.0 * np.log10(max(loudest, 1e-20)))

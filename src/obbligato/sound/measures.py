@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from obbligato.sound.audio import Audio, Samples
-from obbligato.units import amplitude_to_db, db_to_amplitude
+from obbligato.units import SILENCE_DB, amplitude_to_db, db_to_amplitude
 
 SILENCE_WINDOW_S = 0.01
 SILENT_BELOW_LOUDEST_DB = 60.0
@@ -130,4 +130,4 @@ def spectrum_edge(levels_db: NDArray[np.float64], *, low_hz: float, high_hz: flo
 
 def level_dbfs(y: Samples) -> float:
     """Root-mean-square level of some samples in dBFS (a full-scale sine reads -3); silence reads `SILENCE_DB`."""
-    return float(amplitude_to_db(np.sqrt(np.mean(np.square(y, dtype=np.float64))))) if y.size else -200.0
+    return float(amplitude_to_db(np.sqrt(np.mean(np.square(y, dtype=np.float64))))) if y.size else SILENCE_DB

@@ -36,6 +36,13 @@ class FrameHeader:
         """Samples per channel in the frame."""
         return 1152 if self.mpeg1 else 576
 
+    @property
+    def side_info_bytes(self) -> int:
+        """Bytes between the header and the sound; a tag stands behind them."""
+        if self.mpeg1:
+            return 32 if self.channels == 2 else 17
+        return 17 if self.channels == 2 else 9
+
 
 @dataclass(frozen=True)
 class Mp3Tag:
@@ -92,8 +99,7 @@ def mp3_tag(content: bytes) -> Mp3Tag | None:
     header = None if start is None else parse_header(content[start : start + 4])
     if start is None or header is None:
         return None
-    side_info = (32 if header.channels == 2 else 17) if header.mpeg1 else (17 if header.channels == 2 else 9)
-    at = start + 4 + side_info
+    at = start + 4 + header.side_info_bytes
     if content[at : at + 4] not in (b"Xing", b"Info") or len(content) < at + 8:
         return None
     flags = content[at + 7]

@@ -74,7 +74,6 @@ def info_frame(frames: bytes, n_samples: int) -> bytes:
     n_frames, longest = _count_frames(frames)
     padding = n_frames * head.samples - USUAL_ENCODER_DELAY - n_samples
     word, size = _tag_header(frames[:4], head)
-    side_info = (32 if head.channels == 2 else 17) if head.mpeg1 else (17 if head.channels == 2 else 9)
     total = size + len(frames)
     places = bytes(min(255, 256 * position // 100) for position in range(100))
     tag = b"Info" + (15).to_bytes(4, "big") + n_frames.to_bytes(4, "big") + total.to_bytes(4, "big") + places
@@ -82,7 +81,7 @@ def info_frame(frames: bytes, n_samples: int) -> bytes:
     lame = b"LAME     " + b"\x01" + bytes(1) + bytes(8) + bytes(1) + bytes([min(255, longest)])
     lame += (USUAL_ENCODER_DELAY << 12 | padding).to_bytes(3, "big")
     lame += bytes(4) + total.to_bytes(4, "big") + _crc16(frames).to_bytes(2, "big")
-    frame = word + bytes(side_info) + tag + lame
+    frame = word + bytes(head.side_info_bytes) + tag + lame
     return (frame + _crc16(frame).to_bytes(2, "big")).ljust(size, b"\0")
 
 

@@ -28,6 +28,7 @@ BLEED_SR = 8000
 SURE = 8.0
 """A peak this many times the spread of the correlation around it is no chance."""
 _LEVELLING_S = 0.05
+_WITHIN_S = 0.25
 _WINDOW_S = 30.0
 _SURE_IN_WINDOW = 7.0
 LEAST_CLICKS = 3
@@ -64,23 +65,21 @@ def levelled(y: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(x / (rms + 1e-6), dtype=np.float32)
 
 
-def find_bleed(
-    take: NDArray[np.float32], source: NDArray[np.float32], *, near_s: float, within_s: float = 0.25
-) -> Bleed | None:
+def find_bleed(take: NDArray[np.float32], source: NDArray[np.float32], *, near_s: float) -> Bleed | None:
     """Look for a copy of the source in a take, near where the take is believed to lie.
 
     Parameters
     ----------
     take, source
         As from `levelled`.
-    near_s, within_s
-        The offset to look around, and how far.
+    near_s
+        The offset to look around, a quarter of a second either way.
 
     Returns
     -------
     None where no peak stands out.
     """
-    offset_s, strength = _peak(take, source, near_s, within_s)
+    offset_s, strength = _peak(take, source, near_s, _WITHIN_S)
     if strength < SURE:
         return None
     return Bleed(offset_s, strength, _drift_ppm(take, source, offset_s))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.ndimage
@@ -61,10 +61,6 @@ class Heard:
         """Number of frames."""
         return len(self.level_db)
 
-    def frame_at(self, seconds: float) -> int:
-        """The frame nearest a time in the take, within the take."""
-        return int(np.clip(round(seconds / HOP_S), 0, self.n_frames - 1))
-
     def frames_between(self, start_s: float, end_s: float) -> slice:
         """Frames whose middle lies in a stretch of the take; may be empty."""
         first = int(np.clip(np.ceil(start_s / HOP_S), 0, self.n_frames))
@@ -118,11 +114,6 @@ def frame_levels_db(y: NDArray[np.float32], n_frames: int) -> Floats:
     power = np.pad(power, (0, (n_frames + 1) * HOP_LENGTH - len(power)))
     hops = power.reshape(-1, HOP_LENGTH).mean(axis=1)
     return np.asarray(amplitude_to_db(np.sqrt((hops[:-1] + hops[1:]) / 2)), dtype=np.float64)
-
-
-def moved_clock(heard: Heard, factor: float) -> Heard:
-    """The same take with its pitch multiplied by `factor`, as if its sampling rate were another."""
-    return replace(heard, track=replace(heard.track, f0_hz=heard.track.f0_hz * factor))
 
 
 def _floor_db(level_db: Floats) -> float:

@@ -45,27 +45,6 @@ class ReadTake:
         return self.measures.placement
 
 
-def read_take(
-    take: Audio,
-    line: TimedLine,
-    placement: Placement,
-    *,
-    a4_hz: float,
-    grid: Grid | None = None,
-    instrument: Instrument | None = None,
-    click: Audio | None = None,
-    path: str = "take",
-) -> TakeReading:
-    """Read a single take that lies at `placement`."""
-    heard = hear(take, line, a4_hz=a4_hz)
-    played = play_back(heard, line, placement, a4_hz=a4_hz)
-    clicks_s = click_times(line, grid, click)
-    measures = measure_take(
-        path, take, line, heard=heard, placement=placement, played=played, a4_hz=a4_hz, click_times_s=clicks_s
-    )
-    return _reading(measures, judge([measures], line)[0], line, Wording(grid, instrument))
-
-
 def read_takes(
     line: TimedLine,
     takes: Sequence[tuple[str, Audio]],
