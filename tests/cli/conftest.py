@@ -1,15 +1,33 @@
-import subprocess
+import contextlib
+import io
 import sys
+from dataclasses import dataclass
+from unittest import mock
 
 import pytest
+
+from obbligato.cli import app
+from obbligato.cli.terminal import run
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a command left behind."""
+
+    returncode: int
+    stdout: str
+    stderr: str
 
 
 @pytest.fixture
 def obbligato():
-    """Run the command line as a user does, in a process of its own."""
+    """Run a command line; an exception that would end as a traceback fails the test."""
 
-    def run(*arguments, **options):
-        command = [sys.executable, "-m", "obbligato", *map(str, arguments)]
-        return subprocess.run(command, capture_output=True, text=True, check=False, timeout=300, **options)
+    def call(*arguments):
+        stdout, stderr = io.StringIO(), io.StringIO()
+        argv = mock.patch.object(sys, "argv", ["obbligato", *map(str, arguments)])
+        with argv, contextlib.redirect_stdout(stdout), contextlib.redirect_stderr(stderr):
+            status = run(app)
+        return Outcome(status, stdout.getvalue(), stderr.getvalue())
 
-    return run
+    return call
