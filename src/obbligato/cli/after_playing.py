@@ -16,8 +16,13 @@ from obbligato.errors import InputError
 @app.command()
 def takes(
     job: JobArgument,
-    action: Annotated[Literal["list", "add"], typer.Argument(help="List the takes, or add files.")] = "list",
-    files: Annotated[list[Path] | None, typer.Argument(metavar="FILE...", help="Sound files to add.")] = None,
+    action: Annotated[
+        Literal["list", "add", "leave-out", "use-again"],
+        typer.Argument(help="List the takes, add files, or leave takes out of the choice by their numbers."),
+    ] = "list",
+    items: Annotated[
+        list[str] | None, typer.Argument(metavar="FILE_OR_NUMBER...", help="Sound files to add, or numbers of takes.")
+    ] = None,
     at: Annotated[
         str | None, typer.Option(help="When on the guide's time the files start, e.g. 0:31.5; found if left out.")
     ] = None,
@@ -26,14 +31,22 @@ def takes(
     """The takes of a job; add takes recorded elsewhere."""
     from obbligato.job.mapping import parse_clock
     from obbligato.job.store import JobFolder
-    from obbligato.job.taking import add_takes
+    from obbligato.job.taking import add_takes, leave_out
 
     folder = JobFolder.open(job)
     if action == "add":
-        if not files:
+        if not items:
             raise InputError("Name the files to add: obbligato takes JOB add FILE...")
-        add_takes(folder, tuple(files), starts_at_s=parse_clock(at) if at is not None else None)
+        add_takes(folder, tuple(map(Path, items)), starts_at_s=parse_clock(at) if at is not None else None)
+    elif action != "list":
+        leave_out(folder, _numbers(action, items), use_again=action == "use-again")
     choose_output(json, lambda: reports.plain(folder.job.takes), lambda: reports.show_takes(folder))
+
+
+def _numbers(action: str, items: list[str] | None) -> tuple[int, ...]:
+    if not items or not all(item.isdecimal() for item in items):
+        raise InputError(f"Give the takes by their numbers: obbligato takes JOB {action} 2 3")
+    return tuple(int(item) for item in items)
 
 
 @app.command()

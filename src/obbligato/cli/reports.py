@@ -44,9 +44,9 @@ def say_next(folder: JobFolder) -> None:
     say("", next_step(folder))
 
 
-def show_song(song: SongMap) -> None:
+def show_song(song: SongMap, *, tempo_by_hand: bool = False) -> None:
     """A song map: what was found, in sentences, then the chart."""
-    say(*map_sentences(song), "")
+    say(*map_sentences(song, tempo_by_hand=tempo_by_hand), "")
     out.print(chart(song, width=out.width))
 
 
@@ -60,8 +60,8 @@ def map_json(folder: JobFolder, song: SongMap) -> dict[str, Any]:
 
 def show_map(folder: JobFolder, song: SongMap) -> None:
     """A job's song map, saying what was put right by hand."""
-    show_song(song)
     fixes = corrections(folder)
+    show_song(song, tempo_by_hand=fixes.bpm is not None)
     if fixes != Corrections():
         say("", f"Put right by hand: {corrections_in_words(fixes)}.")
     say_next(folder)
@@ -95,7 +95,7 @@ def show_line(folder: JobFolder, placed: PlacedLine, song: SongMap) -> None:
     table = Table("phrase", "from bar", "at", "notes", box=None, pad_edge=False)
     for phrase in line.phrases:
         first = line.notes[phrase.first_note]
-        bar, beat = grid.beat_to_position(first.onset_beat)
+        bar, beat = grid.spoken_position(first.onset_beat)
         clock = seconds_to_clock(float(grid.beat_to_sec(first.onset_beat)))
         table.add_row(str(phrase.index + 1), f"{bar} beat {beat:.1f}", clock, str(len(phrase.note_indices)))
     out.print(table)
@@ -123,6 +123,8 @@ def show_takes(folder: JobFolder) -> None:
     table = Table("take", "given as", "rate", "length", "played to", box=None, pad_edge=False)
     for take in folder.job.takes:
         played_to = f"line v{take.line_version}" if take.line_version else "no line"
+        if take.number in folder.job.left_out:
+            played_to += ", left out"
         length = seconds_to_clock(take.frames / take.sample_rate)
         table.add_row(str(take.number), take.given_as, f"{take.sample_rate} Hz", length, played_to)
     out.print(table) if folder.job.takes else say("There are no takes yet.")
@@ -227,7 +229,9 @@ def show_demo(result: DemoResult) -> None:
 
 
 def _take_sentence(take: TakeReading, name: str) -> str:
-    place = f"starts {take.offset_ms:+.1f} ms from the guide's first sample"
+    seconds = abs(take.offset_ms) >= 1000.0
+    start = f"{take.offset_ms / 1000.0:+.3f} s" if seconds else f"{take.offset_ms:+.1f} ms"
+    place = f"starts {start} from the guide's first sample"
     drift = f", clock {take.drift_ppm:+.0f} ppm" if abs(take.drift_ppm) >= 1 else ""
     return f"{name[:1].upper()}{name[1:]}: {place}{drift}, tuned {take.tuning_cents:+.0f} cents to the song."
 

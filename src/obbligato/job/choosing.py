@@ -66,7 +66,7 @@ def set_overrides(folder: JobFolder, chosen: Mapping[int, int], *, clear: bool =
         When there is no such phrase or take.
     """
     n_phrases = len(current_line(folder).line.phrases) if folder.job.lines else 1
-    numbers = [take.number for take in folder.job.takes]
+    numbers = [take.number for take in folder.job.takes_in_use]
     for phrase, take in chosen.items():
         if not 1 <= phrase <= n_phrases:
             raise InputError(f"There is no phrase {phrase}; the line has phrases 1 to {n_phrases}.")
@@ -85,15 +85,15 @@ def choose(folder: JobFolder, *, progress: Progress = silent) -> Comp:
     InputError
         When there is no take, a take does not hold the line, or several takes have no line to be compared by.
     """
-    if not folder.job.takes:
-        raise InputError("This job has no takes yet; add them with: obbligato takes JOB add FILE...")
+    if not folder.job.takes_in_use:
+        raise InputError("This job has no takes to choose from; add some with: obbligato takes JOB add FILE...")
     last = folder.job.last_made("choose")
     if last is not None and last.from_key == choice_key(folder):
         return _kept(folder, last.folder)
     folder.require_writable()
     song = song_map(folder, progress=part_of(progress, 0.0, 0.2))
     guide = guide_audio(folder)
-    takes = {take.file: read_audio(folder.path(take.file)) for take in folder.job.takes}
+    takes = {take.file: read_audio(folder.path(take.file)) for take in folder.job.takes_in_use}
     if folder.job.lines:
         assessed = _by_line(folder, song, guide, takes, part_of(progress, 0.2, 0.8))
         assessment, placements, coverage = assessed.assessment, assessed.placements, assessed.coverage
@@ -136,30 +136,47 @@ def _by_line(
     folder: JobFolder, song: SongMap, guide: Audio, takes: Mapping[str, Audio], progress: Progress
 ) -> AssessedTakes:
     grid = song.to_grid()
-    refs = folder.job.takes
+    refs = folder.job.takes_in_use
     files = {take.number: take.file for take in refs}
     line = timed_line(current_line(folder).line, grid)
     overrides = folder.job.overrides
-    return assess_takes(
-        line,
-        list(takes.items()),
-        guide=guide,
-        a4_hz=song.tuning.a4_hz,
-        grid=grid,
-        instrument=instrument_of(folder),
-        starts_s={take.file: take.starts_at_s for take in refs if take.starts_at_s is not None},
-        overrides={
-            phrase - 1: files[take]
-            for phrase, take in overrides.items()
-            if phrase <= len(line.phrases) and take in files
-        },
-        progress=progress,
-    )
+    try:
+        return assess_takes(
+            line,
+            list(takes.items()),
+            guide=guide,
+            a4_hz=song.tuning.a4_hz,
+            grid=grid,
+            instrument=instrument_of(folder),
+            starts_s={take.file: take.starts_at_s for take in refs if take.starts_at_s is not None},
+            overrides={
+                phrase - 1: files[take]
+                for phrase, take in overrides.items()
+                if phrase <= len(line.phrases) and take in files
+            },
+            progress=progress,
+        )
+    except InputError as error:
+        raise _in_the_jobs_words(error, folder) from error
+
+
+def _in_the_jobs_words(error: InputError, folder: JobFolder) -> InputError:
+    """A refusal of one take, with the take's number and how to go on without it."""
+    text, newest = str(error), folder.job.lines[-1].version
+    for take in folder.job.takes_in_use:
+        path = f"'{take.file}': "
+        if text.startswith(path):
+            older = f" It was played to line version {take.line_version}." if take.line_version != newest else ""
+            return InputError(
+                f"Take {take.number} ('{take.given_as}'): {text.removeprefix(path)}{older} "
+                f"To go on without it: obbligato takes JOB leave-out {take.number}"
+            )
+    return error
 
 
 def _whole_take(folder: JobFolder) -> tuple[Assessment, dict[str, Placement], str]:
     """Without a line there is nothing to compare takes by: one take is used as it is."""
-    takes = folder.job.takes
+    takes = folder.job.takes_in_use
     number = folder.job.overrides.get(1) if len(takes) > 1 else takes[0].number
     take = next((take for take in takes if take.number == number), None)
     if take is None:

@@ -12,5 +12,5 @@ def line_key(folder: JobFolder) -> str:
 
 def choice_key(folder: JobFolder) -> str:
     """Changes with all that `line_key` does, the takes, and the player's own choices among them."""
-    takes = [(take.sha256, take.starts_at_s) for take in folder.job.takes]
+    takes = [(take.sha256, take.starts_at_s) for take in folder.job.takes_in_use]
     return fingerprint(line_key(folder), takes, sorted(folder.job.overrides.items()))

@@ -129,9 +129,15 @@ class Job(_Record):
     guide: GuideRef
     lines: tuple[LineVersion, ...] = ()
     takes: tuple[TakeRef, ...] = ()
+    left_out: frozenset[int] = frozenset()
     overrides: dict[int, int] = Field(default_factory=dict)
     rounds: tuple[Round, ...] = ()
     made: tuple[Made, ...] = ()
+
+    @property
+    def takes_in_use(self) -> tuple[TakeRef, ...]:
+        """The takes that the player has not left out."""
+        return tuple(take for take in self.takes if take.number not in self.left_out)
 
     def last_made(self, stage: Stage) -> Made | None:
         """The newest thing that a stage made."""

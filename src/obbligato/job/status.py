@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from obbligato.job.keys import choice_key, line_key
@@ -56,7 +57,13 @@ def status(folder: JobFolder) -> Status:
 
 def next_step(folder: JobFolder) -> str:
     """The one next step, with the job's own folder in the command."""
-    return status(folder).next_step.replace(" JOB", f" {shlex.quote(str(folder.root))}")
+    return status(folder).next_step.replace(" JOB", f" {in_a_command(folder.root)}")
+
+
+def in_a_command(path: Path) -> str:
+    """A path as it is typed in a command: quoted where it must be, and never taken for an option."""
+    text = str(path)
+    return shlex.quote(f"./{text}" if text.startswith("-") else text)
 
 
 def _map(folder: JobFolder) -> StageStatus:
@@ -103,10 +110,11 @@ def _review(folder: JobFolder) -> StageStatus:
 
 
 def _takes(folder: JobFolder) -> StageStatus:
-    takes = folder.job.takes
+    takes, n_left_out = folder.job.takes_in_use, len(folder.job.left_out)
     if not takes:
         return StageStatus("takes", "open", "Next, record, and add the takes: obbligato takes JOB add FILE...")
-    return StageStatus("takes", "done", f"{len(takes)} {'take is' if len(takes) == 1 else 'takes are'} in.")
+    left_out = f", and {n_left_out} left out" if n_left_out else ""
+    return StageStatus("takes", "done", f"{len(takes)} {'take is' if len(takes) == 1 else 'takes are'} in{left_out}.")
 
 
 def _made(folder: JobFolder, stage: Stage, key: str, name: str, command: str) -> StageStatus:

@@ -23,8 +23,8 @@ def add_takes(folder: JobFolder, files: tuple[Path, ...], *, starts_at_s: float 
         When a file cannot be read, is silent, or is in the job already.
     """
     folder.require_writable()
-    known = {take.sha256: take.number for take in folder.job.takes}
-    number = max(known.values(), default=0)
+    known = {take.sha256: take.number for take in folder.job.takes_in_use}
+    number = max((take.number for take in folder.job.takes), default=0)
     new: list[TakeRef] = []
     for file in files:
         audio = read_audio(file)
@@ -62,3 +62,21 @@ def add_takes(folder: JobFolder, files: tuple[Path, ...], *, starts_at_s: float 
             path.unlink(missing_ok=True)
         raise
     return tuple(new)
+
+
+def leave_out(folder: JobFolder, numbers: tuple[int, ...], *, use_again: bool = False) -> None:
+    """Leave takes out of every choice, or use them again; the files stay where they are.
+
+    Raises
+    ------
+    InputError
+        When there is no such take.
+    """
+    known = {take.number for take in folder.job.takes}
+    unknown = sorted(set(numbers) - known)
+    if unknown:
+        raise InputError(f"There is no take {unknown[0]}; see the takes with: obbligato takes JOB")
+    left_out = folder.job.left_out - set(numbers) if use_again else folder.job.left_out | set(numbers)
+    overrides = {phrase: take for phrase, take in folder.job.overrides.items() if take not in left_out}
+    words = f"take {', '.join(map(str, sorted(set(numbers))))} {'used again' if use_again else 'left out'}"
+    folder.save("takes", words, left_out=left_out, overrides=overrides)
