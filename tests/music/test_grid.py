@@ -60,3 +60,10 @@ def test_corrections_keep_what_they_do_not_name():
 def test_a_grid_goes_forward():
     with pytest.raises(InputError, match="forward"):
         Grid(Meter(), (0.0, 1.0), (2.0, 2.0))
+
+
+def test_a_spoken_beat_is_one_that_the_bar_has():
+    grid = Grid.steady(95.0, 2.553, Meter())
+    assert grid.beat_to_position(-4.003).beat == pytest.approx(4.997)
+    assert grid.spoken_position(-4.003) == Position(0, 1.0)
+    assert grid.spoken_position(1.26) == Position(1, pytest.approx(2.3))

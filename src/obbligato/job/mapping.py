@@ -98,6 +98,8 @@ def correct(
     undo_all: bool = False,
 ) -> Corrections:
     """Add corrections by hand to those made before; each is checked before any is kept."""
+    if double and halve:
+        raise InputError("--double and --halve undo each other; give one of them.")
     before = corrections(folder)
     fixes = Corrections() if undo_all else before
     changes: dict[str, Any] = {}
@@ -120,6 +122,7 @@ def correct(
     fixes = Corrections.model_validate({**fixes.model_dump(), **changes})
     if fixes != before:
         folder.require_writable()
+        _require_in_the_song(findings(folder), fixes)
         write_bytes_at_once(folder.path(CORRECTIONS), fixes.model_dump_json(indent=2).encode(), overwrite=True)
         folder.note(
             "map", "corrections undone" if undo_all and not changes else f"corrected by hand: {in_words(fixes)}"
@@ -136,7 +139,10 @@ def parse_clock(text: str) -> float:
     if not re.fullmatch(r"(\d+:){0,2}\d+([.,]\d+)?", text.strip()):
         raise InputError(f"'{text}' is not a time; write seconds (4.25) or a clock time (0:04.25).")
     seconds = 0.0
-    for part in text.strip().replace(",", ".").split(":"):
+    parts = text.strip().replace(",", ".").split(":")
+    if any(float(part) >= 60.0 for part in parts[1:]):
+        raise InputError(f"'{text}' is not a time; after a colon stand minutes or seconds below 60 (0:04.25).")
+    for part in parts:
         seconds = seconds * 60.0 + float(part)
     return seconds
 
@@ -147,9 +153,21 @@ def in_words(fixes: Corrections) -> str:
     return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in stated.items())
 
 
-def _apply(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progress) -> SongMap:
-    heard = song.to_grid()
-    grid = heard
+def _require_in_the_song(song: SongMap, fixes: Corrections) -> None:
+    """Refuse corrections that point outside the song: nothing could be drawn or delivered with them."""
+    end_s, grid = song.source.duration_s, _corrected_grid(song, fixes)
+    if not -end_s < grid.bar_1_s < end_s:
+        raise InputError(
+            f"Bar 1 would begin at {grid.bar_1_s:.1f} s, but the guide lasts {end_s:.1f} s; give a place inside it."
+        )
+    for key in fixes.keys:
+        if grid.bar_to_sec(key.from_bar) >= end_s:
+            last = grid.position_at(end_s).bar
+            raise InputError(f"There is no bar {key.from_bar} to put a key at; the song ends in bar {last}.")
+
+
+def _corrected_grid(song: SongMap, fixes: Corrections) -> Grid:
+    grid = song.to_grid()
     if fixes.counted_times:
         grid = grid.counted_times(Fraction(fixes.counted_times))
     if fixes.bpm is not None:
@@ -158,8 +176,12 @@ def _apply(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progr
         grid = grid.with_meter(Meter.from_signature(fixes.meter))
     if fixes.bar_1_s is not None:
         grid = grid.with_bar_1_at(fixes.bar_1_s)
-    grid = grid.moved(fixes.shift_beats)
-    if grid != heard:
+    return grid.moved(fixes.shift_beats)
+
+
+def _apply(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progress) -> SongMap:
+    grid = _corrected_grid(song, fixes)
+    if grid != song.to_grid():
         from obbligato.listen.pipeline import relisten_with_grid
 
         song = relisten_with_grid(guide_audio(folder), song, grid, progress=progress)

@@ -78,7 +78,7 @@ def audio_facts(path: Path, role: str, grid: Grid) -> AudioFacts:
         true_peak_dbtp=true_peak_dbtp(audio),
         lufs=integrated_lufs(audio),
         first_sound_s=first_s,
-        first_sound_at=grid.position_at(first_s) if first_s is not None else None,
+        first_sound_at=grid.spoken_position(float(grid.sec_to_beat(first_s))) if first_s is not None else None,
         sha256=sha256_of(path),
     )
 

@@ -46,7 +46,9 @@ class JobFolder:
         """
         path = folder / JOB_FILE
         if not folder.exists():
-            raise InputError(f"There is no job folder '{folder}'; start one with: obbligato new JOB --guide FILE.")
+            raise InputError(
+                f"There is no job folder '{folder}'; start one with: obbligato new JOB --guide FILE --instrument NAME"
+            )
         if not path.is_file():
             raise InputError(f"'{folder}' is not a job folder: it has no {JOB_FILE}; check the name.")
         return cls(folder, _read_job(path))

@@ -173,6 +173,10 @@ class Grid:
         """Bar and beat at a time in the client's file."""
         return self.beat_to_position(float(self.sec_to_beat(seconds)))
 
+    def spoken_position(self, beat: float) -> Position:
+        """Bar and beat to a tenth of a beat, as they are said: never a beat that the bar does not have."""
+        return self.beat_to_position(round(beat, 1))
+
     def bpm_at(self, seconds: float) -> float:
         """Tempo at a time, in beats of the metre's unit a minute."""
         i = int(np.clip(np.searchsorted(self.anchor_s, seconds, side="right") - 1, 0, len(self.anchor_s) - 2))

@@ -75,7 +75,7 @@ def _range_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) ->
             continue
         bars = [bar_of(grid, note.onset_beat) for note, _ in found]
         names = ", ".join(_pitch_text(p) for p in sorted({written for _, written in found}))
-        fix = _octave_fix(notes, instrument) if severity == "stop" else "ask the player, or save it for one place"
+        fix = _octave_fix(notes, instrument) if severity == "stop" else "try it first, or save it for one place"
         sentence = f"{bars_text(bars).capitalize()}: written {names} for {i.name} is {words}; {fix}."
         numbers = {"notes": float(len(found)), "share": len(found) / len(notes)}
         remarks.append(Remark("range", severity, min(bars), max(bars), sentence, numbers))

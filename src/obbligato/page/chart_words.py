@@ -19,16 +19,22 @@ _ROOM = {
 _STEADY_PPM = 20.0
 
 
-def map_sentences(song: SongMap) -> list[str]:
+def map_sentences(song: SongMap, *, tempo_by_hand: bool = False) -> list[str]:
     """Tempo, steadiness, metre, bar 1, count-in, tuning and keys, one sentence each, then what is unsure."""
-    sentences = [_tempo_sentence(song), _meter_sentence(song), _bar_1_sentence(song), _tuning_sentence(song)]
+    sentences = [
+        _tempo_sentence(song, by_hand=tempo_by_hand),
+        _meter_sentence(song),
+        _bar_1_sentence(song),
+        _tuning_sentence(song),
+    ]
     if song.keys:
         sentences.append(_keys_sentence(song))
-    if song.openings:
+    if not song.voice:
+        room = ": where there is room is yours to say" if song.openings else ", so no openings are named"
+        sentences.append(f"No singer was heard{room}.")
+    elif song.openings:
         beats = sum(opening.beats for opening in song.openings)
         sentences.append(f"The singer leaves {_count(len(song.openings), 'opening')}, {beats:.0f} beats in all.")
-    elif not song.voice:
-        sentences.append("No singer was heard, so no openings are named.")
     sentences += [f"Note: {warning}" for warning in song.source.warnings]
     return sentences
 
@@ -56,13 +62,15 @@ def opening_sentence(opening: Opening, grid: Grid) -> str:
         if opening.first_bar == opening.last_bar
         else f"bars {opening.first_bar}-{opening.last_bar}"
     )
-    beat = grid.position_at(opening.start_s).beat
+    beat = grid.spoken_position(float(grid.sec_to_beat(opening.start_s))).beat
     at = seconds_to_clock(opening.start_s)
     return f"{bars}, from beat {beat:.1f} ({at}), {opening.beats:.1f} beats: {_ROOM[opening.kind]}"
 
 
-def _tempo_sentence(song: SongMap) -> str:
+def _tempo_sentence(song: SongMap, *, by_hand: bool) -> str:
     tempo, unit = song.tempo, song.meter.beat_unit
+    if by_hand:
+        return f"Tempo: {tempo.bpm:.3f} {unit}s a minute throughout, as set by hand."
     if tempo.steady:
         how = f"steady throughout (heard beats scatter by {tempo.scatter_ms:.0f} ms about it)"
         if abs(tempo.slope_ppm) >= _STEADY_PPM:
