@@ -50,6 +50,20 @@ def db_to_amplitude(db: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(10.0 ** (np.asarray(db, dtype=np.float64) / 20.0))
 
 
+def power_to_db(power: ArrayLike) -> NDArray[np.float64]:
+    """Power (full scale 1) to dB; silence reads `SILENCE_DB`.
+
+    >>> float(power_to_db(0.01))
+    -20.0
+    """
+    return np.asarray(10.0 * np.log10(np.maximum(np.asarray(power, dtype=np.float64), 10.0 ** (SILENCE_DB / 10.0))))
+
+
+def db_to_power(db: ArrayLike) -> NDArray[np.float64]:
+    """DB to power (0 dB is 1)."""
+    return np.asarray(10.0 ** (np.asarray(db, dtype=np.float64) / 10.0))
+
+
 def seconds_to_clock(seconds: float) -> str:
     """Clock time as a client reads it, to the millisecond.
 

@@ -28,7 +28,7 @@ from scipy import fft, ndimage, optimize, signal
 
 from obbligato.music.grid import Grid
 from obbligato.sound.audio import Audio
-from obbligato.units import midi_to_hz
+from obbligato.units import midi_to_hz, power_to_db
 
 Array = NDArray[np.float64]
 
@@ -86,7 +86,7 @@ def beat_chroma(audio: Audio, grid: Grid, *, a4_hz: float) -> BeatChroma:
     scale, frame_s = _pitch_scale(y, a4_hz)
     edges_s = grid.beat_to_sec(np.append(beats, beats[-1] + 1.0))
     by_beat = _median_by_beat(scale, frame_s, edges_s)
-    level_db = 10.0 * np.log10(np.maximum(np.sum(by_beat**2, axis=1), 1e-20))
+    level_db = power_to_db(np.sum(by_beat**2, axis=1))
     level_db -= level_db.max()
     notes = _explain(_whitened(by_beat))
     notes[(level_db < -_SILENT_DB) | (_flatness(by_beat) > _FLATTEST)] = 0.0

@@ -26,7 +26,7 @@ from scipy import fft, ndimage, signal
 
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio, Samples
-from obbligato.units import SILENCE_DB
+from obbligato.units import power_to_db
 
 Array = NDArray[np.float64]
 
@@ -135,7 +135,7 @@ def _band_db(magnitude: NDArray[np.float32]) -> Array:
     mel = 2595.0 * np.log10(1.0 + fft.rfftfreq(_N_FFT, 1.0 / _SR)[:, None] / 700.0)
     up, down = (mel - edges[:-2]) / np.diff(edges)[:-1], (edges[2:] - mel) / np.diff(edges)[1:]
     power = magnitude**2 @ np.maximum(0.0, np.minimum(up, down)).astype(np.float32)
-    return np.asarray(10.0 * np.log10(np.maximum(power.astype(np.float64), 10.0 ** (0.1 * SILENCE_DB))))
+    return power_to_db(power)
 
 
 def _own_odds(network: Array, sides: _Sides) -> Array | None:

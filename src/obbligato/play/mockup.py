@@ -17,7 +17,7 @@ from obbligato.sound.audio import Audio
 from obbligato.sound.loudness import ABSOLUTE_GATE_LUFS, RELATIVE_GATE_LU, integrated_lufs, momentary_lufs
 from obbligato.sound.peaks import true_peak_dbtp
 from obbligato.sound.shape import gain, mix
-from obbligato.units import A4_HZ, SILENCE_DB, seconds_to_clock
+from obbligato.units import A4_HZ, SILENCE_DB, db_to_power, power_to_db, seconds_to_clock
 
 USUAL_PLACE_LU = -6.0
 """Where an added line usually ends up against the rest of a mix (common practice, no source)."""
@@ -147,4 +147,4 @@ def _loudness_where_line_sounds(guide: Audio, line: Audio) -> tuple[float, float
 
 
 def _energy_mean(lufs: NDArray[np.float64]) -> float:
-    return float(10.0 * np.log10(np.mean(10.0 ** (lufs / 10.0))))
+    return float(power_to_db(np.mean(db_to_power(lufs))))

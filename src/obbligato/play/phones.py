@@ -12,7 +12,7 @@ from obbligato.sound.audio import Audio
 from obbligato.sound.loudness import OFFSET_DB, integrated_lufs, k_filter
 from obbligato.sound.peaks import true_peak_dbtp
 from obbligato.sound.shape import gain, mix
-from obbligato.units import SILENCE_DB
+from obbligato.units import SILENCE_DB, power_to_db
 
 COMFORTABLE_LUFS = -20.0
 """A guide louder than this is turned down to it: 10 to 12 dB for masters of -10 to -8 LUFS (common practice)."""
@@ -94,7 +94,7 @@ def headphone_mix(
     if guide_db is None:
         guide_db = min(0.0, COMFORTABLE_LUFS - guide_lufs)
     heard_lufs = guide_lufs + guide_db if guide_lufs > SILENCE_DB else COMFORTABLE_LUFS
-    click_lufs = _loudest_lufs(click) + 10.0 * float(np.log10(guide.channels))
+    click_lufs = _loudest_lufs(click) + float(power_to_db(guide.channels))
     click_db = heard_lufs + CLICK_ABOVE_GUIDE_DB - click_lufs if click_lufs > SILENCE_DB / 2 else 0.0
     sounds, gains_db = [guide, click], [guide_db, click_db]
     if line is not None:
@@ -123,4 +123,4 @@ def _loudest_lufs(click: Audio) -> float:
     power = np.square(signal.lfilter(b, a, click.y.astype(np.float64), axis=-1)).sum(axis=0)
     sums = np.concatenate(([0.0], np.cumsum(power)))
     loudest = float((sums[window:] - sums[:-window]).max()) / window
-    return OFFSET_DB + float(10.0 * np.log10(max(loudest, 1e-20)))
+    return OFFSET_DB + float(power_to_db(loudest))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from obbligato.sound.audio import Audio, Samples
-from obbligato.units import SILENCE_DB, amplitude_to_db, db_to_amplitude
+from obbligato.units import SILENCE_DB, amplitude_to_db, db_to_amplitude, power_to_db
 
 SILENCE_WINDOW_S = 0.01
 SILENT_BELOW_LOUDEST_DB = 60.0
@@ -105,7 +105,7 @@ def band_levels_db(audio: Audio) -> NDArray[np.float64]:
         power += np.square(np.abs(np.fft.rfft(frames * window, axis=1))).mean(axis=0)
     edges = np.arange(0.0, audio.sr / 2, BAND_HZ) * frame / audio.sr
     bands = np.add.reduceat(power, np.minimum(edges.astype(np.intp), power.size - 1))
-    return np.asarray(10.0 * np.log10(np.maximum(bands, 1e-20)))
+    return power_to_db(bands)
 
 
 def spectrum_edge(levels_db: NDArray[np.float64], *, low_hz: float, high_hz: float) -> SpectrumEdge | None:

@@ -13,7 +13,7 @@ from obbligato.takes.attack import Attack, find_attack
 from obbligato.takes.hearing import Heard
 from obbligato.takes.pitch import HOP_S, Floats
 from obbligato.takes.readings import TimedNote
-from obbligato.units import hz_to_midi, midi_to_hz
+from obbligato.units import db_to_power, hz_to_midi, midi_to_hz, power_to_db
 
 WRONG_CENTS = 70.0
 """Beyond this from its place, against the take's own tuning, a note is another note."""
@@ -275,7 +275,7 @@ def _read_note(
         if contiguous and held_on and _flux_near(heard, start_s) < _STRUCK_FLUX:
             return PlayedNote(note.index, None, None, None, 0, None, False, False)
     body = heard.frames_between(onset_s + 0.016, max(end_s, onset_s + 0.05))
-    level_db = float(10 * np.log10(np.mean(10 ** (heard.level_db[body] / 10)))) if body.stop > body.start else None
+    level_db = float(power_to_db(np.mean(db_to_power(heard.level_db[body])))) if body.stop > body.start else None
     return PlayedNote(note.index, onset_s, end_s, cents, wrong, level_db, clean, steady)
 
 

@@ -8,6 +8,7 @@ import scipy.ndimage
 from obbligato.sound.audio import Audio
 from obbligato.takes.hearing import Heard
 from obbligato.takes.pitch import HOP_S, Floats
+from obbligato.units import db_to_power, power_to_db
 
 _FLAT_RUN = 4
 _FLATNESS = 2e-5
@@ -103,5 +104,5 @@ def room_db(heard: Heard, start_s: float, end_s: float) -> float | None:
     width = round(0.1 / HOP_S)
     if frames.stop - frames.start < width:
         return None
-    power = scipy.ndimage.uniform_filter1d(10 ** (heard.level_db[frames] / 10), width, mode="nearest")
-    return float(10 * np.log10(power.min()))
+    power = scipy.ndimage.uniform_filter1d(db_to_power(heard.level_db[frames]), width, mode="nearest")
+    return float(power_to_db(power.min()))
