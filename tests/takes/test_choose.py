@@ -1,12 +1,13 @@
 """Choosing against every possible choice, and the sentences."""
 
+from dataclasses import replace
 from itertools import pairwise, product
 
 import numpy as np
 import pytest
 
 from obbligato.errors import InputError
-from obbligato.takes.choose import FAULT_COST, choose, coverage
+from obbligato.takes.choose import choose, coverage
 from obbligato.takes.readings import NoteReading, PhraseReading, PhraseSpan, TakeReading, TimedLine, TimedNote
 
 N_PHRASES = 5
@@ -64,8 +65,12 @@ def test_a_dearer_join_makes_fewer_joins() -> None:
     assert joins(50.0) == 0
 
 
-def test_no_join_is_dear_enough_to_keep_a_fault() -> None:
-    assert FAULT_COST > 2 * 4.0 + 2 * 5.0
+def test_no_join_in_a_rest_is_dear_enough_to_keep_a_fault() -> None:
+    # The other take is 30 dB softer and 60 cents off, the dearest join there is, and no better in the faulty phrase.
+    other = _take("b", [90] * 5)
+    softer = tuple(replace(p, notes=(replace(p.notes[0], level_db=-50.0),)) for p in other.phrases)
+    takes = [_take("a", [100, 100, 90, 100, 100], {2: ("late",)}), replace(other, tuning_cents=60.0, phrases=softer)]
+    assert [c.take for c in choose(LINE, takes)] == ["a", "a", "b", "a", "a"]
 
 
 def test_the_players_word_counts_more_than_any_score() -> None:

@@ -25,7 +25,7 @@ from obbligato.takes.verdict import place_words
 JOIN_COST = 4.0
 """Points of score that a phrase must be better by, at each of its ends, to be worth taking from another take."""
 FAULT_COST = 25.0
-"""Taken for each fault on top of what it costs in score, so that no join is dear enough to keep it."""
+"""Taken for each fault on top of what it costs in score, so that no join in a rest is dear enough to keep it."""
 NO_REST_COST = 25.0
 SHORTEST_REST_S = 0.06
 _ABSENT_COST = 1000.0
