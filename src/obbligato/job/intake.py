@@ -42,12 +42,12 @@ def new_job(
     parent = root.absolute().parent
     if not parent.is_dir():
         raise InputError(f"There is no folder '{parent}' to put the job in; make it first.")
+    require_writable(parent)
     name = find_instrument(instrument).name
     progress(0.0, "reading the guide")
     audio = read_audio(guide)
     facts = source_facts(guide, audio)
     vocal_audio = read_audio(vocal) if vocal else None
-    require_writable(parent)
     building = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=parent))
     try:
         progress(0.6, "copying the guide in")
