@@ -72,3 +72,14 @@ def test_a_misspelt_key_is_not_lost_in_silence(folder):
 
 def test_fingerprints_tell_apart_what_joins_alike():
     assert fingerprint("ab", "c") != fingerprint("a", "bc")
+
+
+def test_two_commands_that_make_the_same_folder_are_told_apart(folder):
+    with folder.new_folder("comp", "comp_01") as first:
+        (first / "comp.wav").write_bytes(b"first")
+        with pytest.raises(InputError, match="at work on this job"), folder.new_folder("comp", "comp_01"):
+            folder.path("comp/comp_01").mkdir()
+            (folder.path("comp/comp_01") / "comp.wav").write_bytes(b"the other's")
+        (folder.path("comp/comp_01") / "comp.wav").unlink()
+        folder.path("comp/comp_01").rmdir()
+    assert [path.name for path in folder.path("comp").iterdir()] == ["comp_01"]

@@ -110,6 +110,8 @@ class JobFolder:
         try:
             yield temporary
             temporary.chmod(0o755)
+            if target.exists():
+                raise InputError("Another command is at work on this job; wait until it has ended, then run this again.")
             temporary.rename(target)
         except BaseException:
             shutil.rmtree(temporary, ignore_errors=True)
