@@ -1,4 +1,6 @@
 import json
+import os
+import time
 
 import pytest
 
@@ -83,3 +85,15 @@ def test_two_commands_that_make_the_same_folder_are_told_apart(folder):
         (folder.path("comp/comp_01") / "comp.wav").unlink()
         folder.path("comp/comp_01").rmdir()
     assert [path.name for path in folder.path("comp").iterdir()] == ["comp_01"]
+
+
+def test_what_a_command_left_when_it_was_cut_off_is_removed_in_time(folder):
+    at_work, abandoned = folder.path("delivery/.unfinished-a"), folder.path("delivery/.unfinished-b")
+    for left in (at_work, abandoned):
+        left.mkdir(parents=True)
+        (left / "half.wav").write_bytes(b"half")
+    two_days_ago = time.time() - 2 * 24 * 3600
+    os.utime(abandoned, (two_days_ago, two_days_ago))
+    with folder.new_folder("delivery", "delivery_01"):
+        assert at_work.exists()
+        assert not abandoned.exists()

@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -21,6 +22,9 @@ from obbligato.sound.atomic import write_bytes_at_once
 
 JOB_FILE = "job.json"
 HISTORY_FILE = "history.jsonl"
+UNFINISHED = ".unfinished-"
+ABANDONED_AFTER_S = 24 * 3600.0
+"""An unfinished folder untouched for so long was left by a command that was cut off, not by one at work."""
 
 
 def now() -> datetime:
@@ -106,12 +110,15 @@ class JobFolder:
         self.require_writable()
         (self.root / parent).mkdir(parents=True, exist_ok=True)
         target = self.root / self.free_name(parent, name)
-        temporary = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=self.root / parent))
+        _remove_abandoned(self.root / parent)
+        temporary = Path(tempfile.mkdtemp(prefix=UNFINISHED, dir=self.root / parent))
         try:
             yield temporary
             temporary.chmod(0o755)
             if target.exists():
-                raise InputError("Another command is at work on this job; wait until it has ended, then run this again.")
+                raise InputError(
+                    "Another command is at work on this job; wait until it has ended, then run this again."
+                )
             temporary.rename(target)
         except BaseException:
             shutil.rmtree(temporary, ignore_errors=True)
@@ -157,6 +164,12 @@ def require_writable(folder: Path) -> None:
     protected = not folder.stat().st_mode & 0o222
     if protected or not os.access(folder, os.W_OK):
         raise InputError(f"The folder '{folder}' is write-protected; allow writing there and try again.")
+
+
+def _remove_abandoned(parent: Path) -> None:
+    for left in parent.glob(f"{UNFINISHED}*"):
+        if time.time() - left.stat().st_mtime > ABANDONED_AFTER_S:
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def fingerprint(*parts: object) -> str:
