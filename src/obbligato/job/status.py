@@ -46,13 +46,16 @@ def status(folder: JobFolder) -> Status:
         _made(folder, "choose", choice_key(folder), "comp", "obbligato choose JOB"),
         _made(folder, "deliver", choice_key(folder), "delivery", "obbligato deliver JOB"),
     )
+    delivered = stages[-1].state == "done"
     for stage in stages:
-        if stage.state in ("open", "stale"):
+        if stage.state == "stale" or (stage.state == "open" and not delivered):
             return Status(stages, stage.sentence)
     waiting = next((stage for stage in stages if stage.state == "waiting"), None)
     if waiting:
         return Status(stages, waiting.sentence)
-    return Status(stages, "Everything is done; see the time and rounds with: obbligato account JOB")
+    all_done = all(stage.state == "done" for stage in stages)
+    state = "Everything is done" if all_done else "The part is delivered"
+    return Status(stages, f"{state}; see the time and rounds with: obbligato account JOB")
 
 
 def next_step(folder: JobFolder) -> str:
