@@ -33,7 +33,6 @@ def map_(
 
     folder = JobFolder.open(job)
     with progress_bar() as progress:
-        song_map(folder, progress=progress)
         correct(
             folder,
             bpm=bpm,
@@ -44,6 +43,7 @@ def map_(
             meter=meter,
             keys=tuple(key or ()),
             undo_all=undo_all,
+            progress=progress,
         )
         song = song_map(folder, progress=progress)
     choose_output(json, lambda: reports.map_json(folder, song), lambda: reports.show_map(folder, song))

@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from obbligato.errors import InputError
+from obbligato.errors import InputError, NoBeatError
 from obbligato.job.intake import guide_audio, vocal_audio
 from obbligato.job.model import Corrections, KeyCorrection
 from obbligato.job.store import JobFolder, fingerprint
@@ -46,8 +46,16 @@ def map_key(folder: JobFolder) -> str:
     return fingerprint(folder.job.guide.sha256, LISTENER, corrections(folder).model_dump_json())
 
 
-def findings(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
-    """What listening found, without corrections; listened to once and kept in the job folder."""
+def findings(folder: JobFolder, *, fixes: Corrections | None = None, progress: Progress = silent) -> SongMap:
+    """What listening found, without corrections; listened to once and kept in the job folder.
+
+    Where no beat can be heard, the tempo, bar 1 and metre of `fixes` (those in force, if left out) stand in for it.
+
+    Raises
+    ------
+    NoBeatError
+        When no beat can be heard and no tempo was given by hand.
+    """
     path = folder.path(FINDINGS)
     stamp = {"guide_sha256": folder.job.guide.sha256, "listener": LISTENER}
     if path.exists():
@@ -62,7 +70,15 @@ def findings(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
     audio = guide_audio(folder)
     received = folder.path(folder.job.guide.received)
     facts = replace(source_facts(received, audio), path=folder.job.guide.received)
-    song = listen(audio, facts, vocal=vocal_audio(folder), progress=part_of(progress, 0.1, 1.0))
+    vocal, rest = vocal_audio(folder), part_of(progress, 0.1, 1.0)
+    try:
+        song = listen(audio, facts, vocal=vocal, progress=rest)
+    except NoBeatError:
+        fixes = corrections(folder) if fixes is None else fixes
+        if fixes.bpm is None:
+            raise
+        grid = Grid.steady(fixes.bpm, fixes.bar_1_s or 0.0, Meter.from_signature(fixes.meter or "4/4"))
+        song = listen(audio, facts, vocal=vocal, grid=grid, progress=rest)
     write_bytes_at_once(
         path, json.dumps({**stamp, "findings": song_map_to_json(song)}, indent=1).encode(), overwrite=True
     )
@@ -96,6 +112,7 @@ def correct(
     meter: str | None = None,
     keys: tuple[str, ...] = (),
     undo_all: bool = False,
+    progress: Progress = silent,
 ) -> Corrections:
     """Add corrections by hand to those made before; each is checked before any is kept."""
     if double and halve:
@@ -122,7 +139,7 @@ def correct(
     fixes = Corrections.model_validate({**fixes.model_dump(), **changes})
     if fixes != before:
         folder.require_writable()
-        _require_in_the_song(findings(folder), fixes)
+        _require_in_the_song(findings(folder, fixes=fixes, progress=progress), fixes)
         write_bytes_at_once(folder.path(CORRECTIONS), fixes.model_dump_json(indent=2).encode(), overwrite=True)
         folder.note(
             "map", "corrections undone" if undo_all and not changes else f"corrected by hand: {in_words(fixes)}"

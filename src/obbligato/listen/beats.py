@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from obbligato.errors import InputError
+from obbligato.errors import NoBeatError
 from obbligato.listen.accents import find_accents
 from obbligato.listen.count_in import ClickRun, clicks_until, find_clicks, first_sound_s
 from obbligato.listen.meter import HIGHEST_BPM, LOWEST_BPM, Count, is_compound, settle_compound_bar, weigh_counts
@@ -55,12 +55,12 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
         The file is silent, too short, or has no onsets from which a beat could be found.
     """
     if audio.duration_s < _SHORTEST_S:
-        raise InputError(f"No beat could be found: the file lasts {audio.duration_s:.1f} s. Give the tempo by hand.")
+        raise NoBeatError(f"the file lasts {audio.duration_s:.1f} s")
     progress(0.0, "onsets")
     onsets = onset_strength(audio)
     events = find_events(onsets)
     if events.times_s.size < _FEWEST_EVENTS:
-        raise InputError("No beat could be found: the file has next to no onsets. Give the tempo by hand.")
+        raise NoBeatError("the file has next to no onsets")
     progress(0.5, "pulse")
     pulse = follow_pulse(onsets)
     progress(0.65, "metre")
@@ -68,12 +68,12 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
     clicks = find_clicks(onsets, events)
     counts = weigh_counts(accents, pulse, clicks)
     if not counts:
-        raise InputError("No beat could be found: the file is too short to hold two bars. Give the tempo by hand.")
+        raise NoBeatError("the file is too short to hold two bars")
     count = settle_compound_bar(counts, accents, pulse)
     progress(0.9, "tempo")
     beats, times_s, weights = onsets_on_beats(events, count.beat_at(pulse.at(events.times_s)))
     if beats.size < _FEWEST_EVENTS:
-        raise InputError("No beat could be found: too few onsets agree on one. Give the tempo by hand.")
+        raise NoBeatError("too few onsets agree on one")
     fit = fit_line(beats, times_s, weights)
     unit = "dotted quarter" if is_compound(count, accents, pulse) else "quarter"
     beats_s, zero, tempo = _timed(fit, count, pulse, (beats, times_s, weights), audio.duration_s)

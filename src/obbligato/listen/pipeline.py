@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from obbligato.errors import InputError
-from obbligato.listen.beats import find_grid
+from obbligato.listen.beats import GridFindings, find_grid
 from obbligato.listen.chords import find_chords
 from obbligato.listen.chroma import beat_chroma
 from obbligato.listen.keys import find_keys
 from obbligato.listen.openings import find_openings
 from obbligato.listen.sections import find_sections
-from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, TempoChange
+from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, TempoChange
 from obbligato.listen.tuning import find_tuning
 from obbligato.listen.voice import find_voice
 from obbligato.music.grid import Grid
@@ -26,7 +26,14 @@ from obbligato.units import amplitude_to_db
 _SILENT_DBFS = -80.0
 
 
-def listen(audio: Audio, facts: SourceFacts, *, vocal: Audio | None = None, progress: Progress = silent) -> SongMap:
+def listen(
+    audio: Audio,
+    facts: SourceFacts,
+    *,
+    vocal: Audio | None = None,
+    grid: Grid | None = None,
+    progress: Progress = silent,
+) -> SongMap:
     """Everything that can be found out about a guide.
 
     Parameters
@@ -35,15 +42,20 @@ def listen(audio: Audio, facts: SourceFacts, *, vocal: Audio | None = None, prog
         The guide and what is known of its file.
     vocal
         The vocal alone, starting with the guide, if the client sent it.
+    grid
+        A grid to take instead of listening for one, for a song without a beat.
 
     Raises
     ------
     InputError
         When there is nothing to hear.
+    NoBeatError
+        When no beat can be heard and no `grid` is given.
     """
     if audio.n_samples == 0 or float(amplitude_to_db(abs(audio.y).max())) < _SILENT_DBFS:
         raise InputError(f"There is no sound in {facts.path}; ask the client for the file again.")
-    found = find_grid(audio, progress=part_of(progress, 0.0, 0.4))
+    listened = part_of(progress, 0.0, 0.4)
+    found = find_grid(audio, progress=listened) if grid is None else _given(grid, audio.duration_s)
     progress(0.4, "finding the tuning")
     tuning = find_tuning(audio)
     voice = find_voice(audio, vocal=vocal, progress=part_of(progress, 0.45, 0.8))
@@ -83,6 +95,14 @@ def relisten_with_grid(audio: Audio, song_map: SongMap, grid: Grid, *, progress:
         grid=_grid_finding(grid, audio.duration_s),
     )
     return _with_form(audio, song, grid, progress)
+
+
+def _given(grid: Grid, duration_s: float) -> GridFindings:
+    """A grid that nobody heard, with no confidence in it."""
+    steady = len(grid.anchor_s) == 2
+    tempo = Tempo(grid.mean_bpm, steady, 0.0, scatter_ms=0.0, slope_ppm=0.0, alternatives=(), changes=())
+    meter = MeterFinding(grid.meter.beats_per_bar, grid.meter.beat_unit, 0.0)
+    return GridFindings(tempo, meter, None, grid, _grid_finding(grid, duration_s))
 
 
 def _scaled(song_map: SongMap, grid: Grid) -> tuple[TempoChange, ...]:

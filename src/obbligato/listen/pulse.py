@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
-from obbligato.errors import InputError
+from obbligato.errors import NoBeatError
 from obbligato.listen.onsets import Floats, Onsets
 
 LOWEST_HZ, HIGHEST_HZ = 1.5, 9.0
@@ -94,7 +94,7 @@ def _course(onsets: Onsets) -> tuple[Floats, Floats]:
     within = (hz > LOWEST_HZ) & (hz < HIGHEST_HZ)
     hz, strength = hz[within], np.abs(spectrum[within]).astype(np.float64)
     if strength.max() <= 0.0:
-        raise InputError("No beat could be found: nothing in the file is regular. Give the tempo by hand.")
+        raise NoBeatError("nothing in the file is regular")
     salience = (strength / (strength.max(axis=0) + 0.1 * strength.max())).mean(axis=1)
     centre = hz[int(salience.argmax())]
     grid = centre * np.exp(np.arange(-_RIDGE_REACH, _RIDGE_REACH + 1e-9, _RIDGE_STEP))
