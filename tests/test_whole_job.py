@@ -82,6 +82,8 @@ def test_the_stem_as_other_readers_see_it(demo):
     bext = wavinfo.WavInfoReader(str(stem)).bext
     assert bext.time_reference == 0
     assert bext.version == 2
+    assert bext.loudness_value == pytest.approx(demo.pack.audio[0].lufs, abs=0.02)
+    assert bext.max_true_peak == pytest.approx(demo.pack.audio[0].true_peak_dbtp, abs=0.02)
 
 
 def test_stem_and_guide_make_the_context_mix(demo):

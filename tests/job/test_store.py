@@ -56,6 +56,8 @@ def test_a_history_cut_short_by_a_crash_is_still_read(folder):
     with (folder.root / HISTORY_FILE).open("a") as file:
         file.write('{"at": "2026-03-02T10:')
     assert [event.what for event in folder.history()] == ["listened"]
+    folder.note("line", "a new version")
+    assert [event.what for event in folder.history()] == ["listened", "a new version"]
 
 
 @pytest.mark.parametrize("damage", ["", "{", "[]", '{"schema_version": 2}'])

@@ -26,6 +26,18 @@ OPENING_WITHIN_BEATS = 0.5
 SMALLEST_OPENING_BEATS = 2.0
 FALSE_FLAGS_WITHIN = 3
 """About one in five take-minutes, over five takes of more than three minutes."""
+FLAGS_FOR = {
+    "late": {"late"},
+    "flat": {"flat"},
+    "wrong_note": {"wrong_note"},
+    "missed_note": {"missed_note"},
+    "clipped": {"clipped"},
+    "click_bleed": {"click_bleed"},
+    "cough": {"noise"},
+    "level_drop": {"level_drop", "quiet"},
+    "not_covered": {"missed_note", "cut_head", "cut_tail"},
+}
+"""The flags that name each kind of planted fault."""
 UNTAGGED_MP3_DELAY = 1105
 """576 samples of encoder and 529 of decoder delay: the value found by cross-correlation with FFmpeg and mpg123."""
 
@@ -107,12 +119,13 @@ def compare_comp(comp: Comp, truth: dict[str, Any]) -> tuple[Compared, ...]:
     notes = assessment.line.notes
     spans = {p.index: (notes[p.first_note].start_s, notes[p.last_note].end_s) for p in assessment.line.phrases}
     planted = [(take["name"], fault) for take in truth["takes"] for fault in take["faults"]]
-    flagged = {
-        (_take_name(comp, take.path), phrase.index)
+    flags = {
+        (_take_name(comp, take.path), phrase.index): set(phrase.flags)
         for take in assessment.takes
         for phrase in take.phrases
         if phrase.flags
     }
+    flagged = set(flags)
 
     def phrases_hit(fault: dict[str, Any]) -> list[int]:
         return [i for i, (start_s, end_s) in spans.items() if fault["start_s"] < end_s and fault["end_s"] > start_s]
@@ -122,6 +135,10 @@ def compare_comp(comp: Comp, truth: dict[str, Any]) -> tuple[Compared, ...]:
         for name, fault in planted
         if not any((name, phrase) in flagged for phrase in phrases_hit(fault))
     ]
+    n_named = sum(
+        any(FLAGS_FOR[fault["kind"]] & flags.get((name, phrase), set()) for phrase in phrases_hit(fault))
+        for name, fault in planted
+    )
     faulty = {(name, phrase) for name, fault in planted for phrase in phrases_hit(fault)}
     chosen = [(_take_name(comp, choice.take), choice.phrase) for choice in assessment.choice]
     wrong = [f"phrase {phrase + 1}" for name, phrase in chosen if (name, phrase) in faulty]
@@ -129,7 +146,8 @@ def compare_comp(comp: Comp, truth: dict[str, Any]) -> tuple[Compared, ...]:
         Compared(
             "planted faults",
             f"{len(planted)} in {len(truth['takes'])} takes",
-            f"{len(planted) - len(missed)} flagged" + (f"; missed: {', '.join(missed)}" if missed else ""),
+            f"{len(planted) - len(missed)} flagged, {n_named} by their right name"
+            + (f"; missed: {', '.join(missed)}" if missed else ""),
             not missed,
         ),
         Compared(
@@ -201,7 +219,7 @@ def _compare_openings(found: SongMap, truth: dict[str, Any]) -> tuple[Compared, 
             "openings (2 beats or more)",
             f"{len(wanted)}",
             f"{n_found} within half a beat (worst {worst:.2f}), {len(false)} others",
-            n_found == len(wanted),
+            n_found == len(wanted) and not false,
         ),
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import shutil
 import zipfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,8 @@ from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
 from obbligato.sound.dynamics import compress
 from obbligato.sound.files import sha256_of, write_wav
+from obbligato.sound.loudness import measure_loudness
+from obbligato.sound.peaks import true_peak_dbtp
 from obbligato.sound.room import small_room
 from obbligato.sound.shape import highpass
 from obbligato.sound.wav import BextInfo
@@ -78,8 +81,11 @@ def deliver(
     with folder.new_folder("delivery", name) as building:
         progress(0.55, "writing the pack")
         pack = _fill(folder, building, comp, song, version=version, treated=treated, target=target, progress=progress)
-    zip_path = folder.path(pack.zip)
-    _write_zip(folder.path(target), zip_path)
+    try:
+        _write_zip(folder.path(target), folder.path(pack.zip))
+    except BaseException:
+        shutil.rmtree(folder.path(target))
+        raise
     made = folder.made("deliver", target, from_key=choice_key(folder))
     folder.save("deliver", f"delivery {version} written and proved", made=made)
     progress(1.0, "proved")
@@ -121,11 +127,13 @@ def _fill(
     stem_path = named("wav", suffix=bits)
     write_wav(stem_path, stem, bit_depth=depth, bext=_bext(folder, stem, "dry"))
     roles = [(stem_path, "the part, dry")]
+    intended = [(stem_path, stem)]
     if treated:
         treated_path = named("wav", suffix=f"treated_{bits}")
         treated_stem = treat(stem, comp.lowest_hz)
         treated_bext = _bext(folder, treated_stem, "treated")
         write_wav(treated_path, treated_stem, bit_depth=lossless_depth(treated_stem), bext=treated_bext)
+        intended.append((treated_path, treated_stem))
         roles.append((treated_path, "the part, treated: low cut, gentle compression, small room"))
     mix, gain_db = context_mix(guide, stem)
     mix_path = named("wav", suffix=f"context_{rate_and_depth(guide.sr, INTEGER_DEPTH)}")
@@ -133,7 +141,7 @@ def _fill(
     lowered = f", turned down by {-gain_db:.1f} dB as a whole" if gain_db else ""
     roles.append((mix_path, f"guide plus the dry part, to check against{lowered}"))
     progress(0.7, "opening the pack again")
-    checks = prove_stem(stem_path, guide=guide, intended=stem)
+    checks = [check for path, audio in intended for check in prove_stem(path, guide=guide, intended=audio)]
     checks += prove_mix(mix_path, guide=guide, stem_path=stem_path, gain_db=gain_db)
     if job.lines:
         placed, grid = current_line(folder), song.to_grid()
@@ -180,6 +188,7 @@ def treat(stem: Audio, lowest_hz: float | None) -> Audio:
 def _bext(folder: JobFolder, stem: Audio, treatment: str) -> BextInfo:
     job = folder.job
     moment, mode = now(), "mono" if stem.channels == 1 else "stereo"
+    loudness = measure_loudness(stem)
     return BextInfo(
         description=f"{job.brief.title}, {job.instrument}, {treatment}; starts with the guide's first sample",
         originator=job.brief.player or "player",
@@ -187,6 +196,11 @@ def _bext(folder: JobFolder, stem: Audio, treatment: str) -> BextInfo:
         origination_date=moment.strftime("%Y-%m-%d"),
         origination_time=moment.strftime("%H:%M:%S"),
         time_reference=0,
+        loudness_lufs=loudness.integrated_lufs,
+        loudness_range_lu=loudness.range_lu,
+        true_peak_dbtp=true_peak_dbtp(stem),
+        max_momentary_lufs=loudness.max_momentary_lufs,
+        max_short_term_lufs=loudness.max_short_term_lufs,
         coding_history=f"A=PCM,F={stem.sr},W={lossless_depth(stem)},M={mode}\r\n",
     )
 

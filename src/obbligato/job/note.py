@@ -156,4 +156,6 @@ def _approval_words(folder: JobFolder) -> str:
     who = f" by {last.replied_by}" if last.replied_by else ""
     if last.asks_for_changes:
         return f"round {last.number} was answered{who} on {last.replied_at:%Y-%m-%d}, with changes asked for"
-    return f"line version {last.line_version} approved{who} on {last.replied_at:%Y-%m-%d}"
+    words = f"line version {last.line_version} approved{who} on {last.replied_at:%Y-%m-%d}"
+    newest = folder.job.lines[-1].version if folder.job.lines else last.line_version
+    return words if newest == last.line_version else f"version {newest} was not shown to the client; {words}"

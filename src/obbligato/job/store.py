@@ -82,8 +82,10 @@ class JobFolder:
     def note(self, stage: Stage, what: str, *, minutes: float | None = None) -> None:
         """Add a line to the history."""
         event = Event(at=now(), stage=stage, what=what, minutes=minutes)
-        with (self.root / HISTORY_FILE).open("a", encoding="utf-8") as file:
-            file.write(event.model_dump_json(exclude_none=True) + "\n")
+        path = self.root / HISTORY_FILE
+        cut_short = path.exists() and path.stat().st_size > 0 and not path.read_bytes().endswith(b"\n")
+        with path.open("a", encoding="utf-8") as file:
+            file.write("\n" * cut_short + event.model_dump_json(exclude_none=True) + "\n")
 
     def history(self) -> list[Event]:
         """All events, oldest first; a line cut short by a crash is left out."""
