@@ -23,7 +23,7 @@ def _take(path: str, scores: list[float], flags: dict[int, tuple[str, ...]] | No
         PhraseReading(
             i,
             score,
-            f"Bar {i}: " + ("all of it 118 ms late; use another take." if i in faults else "clean."),
+            f"Bar {i}: " + ("all of it 118 ms late. Use another take." if i in faults else "clean."),
             faults.get(i, ()),
             (NoteReading(i, True, 0.0, 0.0, -20.0),),
             0,

@@ -9,7 +9,7 @@ import typer
 
 from obbligato.cli import reports
 from obbligato.cli.app import JobArgument, JsonOption, app
-from obbligato.cli.terminal import choose_output, progress_bar, say
+from obbligato.cli.terminal import EXIT_NOT_RIGHT, choose_output, progress_bar, say
 
 
 @app.command("map")
@@ -80,6 +80,8 @@ def check(job: JobArgument, json: JsonOption = False) -> None:
     folder = JobFolder.open(job)
     remarks = check_line(folder)
     choose_output(json, lambda: reports.plain(remarks), lambda: reports.show_remarks(folder, remarks))
+    if any(remark.severity == "stop" for remark in remarks):
+        raise typer.Exit(EXIT_NOT_RIGHT)
 
 
 @app.command()

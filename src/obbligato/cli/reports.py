@@ -15,7 +15,7 @@ from obbligato.job.mapping import corrections, song_map_to_json
 from obbligato.job.mapping import in_words as corrections_in_words
 from obbligato.job.model import Corrections, Round
 from obbligato.job.sheet import in_words, take_name
-from obbligato.job.status import next_step
+from obbligato.job.status import next_step, with_folder
 from obbligato.page.chart import chart, map_sentences
 from obbligato.units import seconds_to_clock
 
@@ -120,6 +120,8 @@ def show_reply(folder: JobFolder, round_: Round) -> None:
 
 def show_takes(folder: JobFolder) -> None:
     """The takes of a job."""
+    from obbligato.sound.formats import file_format
+
     table = Table("take", "given as", "rate", "length", "played to", box=None, pad_edge=False)
     for take in folder.job.takes:
         played_to = f"line v{take.line_version}" if take.line_version else "no line"
@@ -128,6 +130,11 @@ def show_takes(folder: JobFolder) -> None:
         length = seconds_to_clock(take.frames / take.sample_rate)
         table.add_row(str(take.number), take.given_as, f"{take.sample_rate} Hz", length, played_to)
     out.print(table) if folder.job.takes else say("There are no takes yet.")
+    for take in folder.job.takes:
+        if file_format(folder.path(take.file)).bit_depth is None:
+            say(
+                f"Take {take.number} is a lossy file; if there is a WAV or FLAC of it, add that and leave this one out."
+            )
     say_next(folder)
 
 
@@ -186,7 +193,7 @@ def show_status(folder: JobFolder, result: Status) -> None:
     brief = folder.job.brief
     say(f"{brief.title} - {folder.job.instrument}" + (f" - by {brief.deadline}" if brief.deadline else ""), "")
     for stage in result.stages:
-        say(f"[{STATE_MARK[stage.state]}] {stage.stage:8} {stage.sentence}")
+        say(f"[{STATE_MARK[stage.state]}] {stage.stage:8} {with_folder(stage.sentence, folder)}")
     say_next(folder)
 
 

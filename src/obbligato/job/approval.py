@@ -10,7 +10,7 @@ from obbligato.job.keys import line_key
 from obbligato.job.mapping import song_map
 from obbligato.job.mockup import BLEND, LINE, make_mockup
 from obbligato.job.model import Round, SectionAnswer
-from obbligato.job.store import JobFolder, now
+from obbligato.job.store import JobFolder, fingerprint, now
 from obbligato.job.writing import PlacedLine, current_line
 from obbligato.listen.songmap import SongMap
 from obbligato.music.harmony import chord_text
@@ -40,7 +40,7 @@ def make_review(folder: JobFolder, *, progress: Progress = silent) -> Round:
     folder.require_writable()
     placed = current_line(folder)
     waiting = folder.job.rounds[-1] if folder.job.rounds else None
-    key = line_key(folder)
+    key = fingerprint(line_key(folder), folder.job.created_at, folder.job.brief.title, folder.job.instrument)
     if waiting and waiting.replied_at is None and waiting.fingerprint == key:
         raise InputError(
             f"Line version {waiting.line_version} is with the client already, in {waiting.folder}; "

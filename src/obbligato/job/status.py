@@ -48,8 +48,10 @@ def status(folder: JobFolder) -> Status:
     )
     delivered = stages[-1].state == "done"
     for stage in stages:
-        if stage.state == "stale" or (stage.state == "open" and not delivered):
+        if stage.state == "stale":
             return Status(stages, stage.sentence)
+        if stage.state == "open" and not delivered:
+            return Status(stages, f"Next: {stage.sentence[0].lower()}{stage.sentence[1:]}")
     waiting = next((stage for stage in stages if stage.state == "waiting"), None)
     if waiting:
         return Status(stages, waiting.sentence)
@@ -60,7 +62,12 @@ def status(folder: JobFolder) -> Status:
 
 def next_step(folder: JobFolder) -> str:
     """The one next step, with the job's own folder in the command."""
-    return status(folder).next_step.replace(" JOB", f" {in_a_command(folder.root)}")
+    return with_folder(status(folder).next_step, folder)
+
+
+def with_folder(sentence: str, folder: JobFolder) -> str:
+    """A sentence with the job's own folder in the command that it names."""
+    return sentence.replace(" JOB", f" {in_a_command(folder.root)}")
 
 
 def in_a_command(path: Path) -> str:
@@ -72,14 +79,14 @@ def in_a_command(path: Path) -> str:
 def _map(folder: JobFolder) -> StageStatus:
     if folder.path(FINDINGS).exists():
         return StageStatus("map", "done", "The song is mapped.")
-    return StageStatus("map", "open", "Next, map the song: obbligato map JOB")
+    return StageStatus("map", "open", "Map the song: obbligato map JOB")
 
 
 def _line(folder: JobFolder) -> StageStatus:
     if folder.job.lines:
         newest = folder.job.lines[-1]
         return StageStatus("line", "done", f"The line is at version {newest.version} ('{newest.given_as}').")
-    return StageStatus("line", "open", "Next, add the line as MIDI in sounding pitch: obbligato line JOB FILE.mid")
+    return StageStatus("line", "open", "Add the line as MIDI in sounding pitch: obbligato line JOB FILE.mid")
 
 
 def _checked(folder: JobFolder) -> StageStatus:
@@ -89,7 +96,7 @@ def _checked(folder: JobFolder) -> StageStatus:
 def _review(folder: JobFolder) -> StageStatus:
     rounds = folder.job.rounds
     if not rounds:
-        return StageStatus("review", "open", "Next, make the client's review file: obbligato review JOB")
+        return StageStatus("review", "open", "Make the client's review file: obbligato review JOB")
     last = rounds[-1]
     if folder.job.lines and last.line_version != folder.job.lines[-1].version:
         return StageStatus(
@@ -115,7 +122,7 @@ def _review(folder: JobFolder) -> StageStatus:
 def _takes(folder: JobFolder) -> StageStatus:
     takes, n_left_out = folder.job.takes_in_use, len(folder.job.left_out)
     if not takes:
-        return StageStatus("takes", "open", "Next, record, and add the takes: obbligato takes JOB add FILE...")
+        return StageStatus("takes", "open", "Record, and add the takes: obbligato takes JOB add FILE...")
     left_out = f", and {n_left_out} left out" if n_left_out else ""
     return StageStatus("takes", "done", f"{len(takes)} {'take is' if len(takes) == 1 else 'takes are'} in{left_out}.")
 
@@ -123,7 +130,7 @@ def _takes(folder: JobFolder) -> StageStatus:
 def _made(folder: JobFolder, stage: Stage, key: str, name: str, command: str) -> StageStatus:
     made = folder.job.last_made(stage)
     if made is None:
-        return StageStatus(stage, "open", f"Next, make the {name}: {command}")
+        return StageStatus(stage, "open", f"Make the {name}: {command}")
     if made.from_key != key:
         return StageStatus(stage, "stale", f"The {name} was made before the latest changes; make it anew: {command}")
     return StageStatus(stage, "done", f"The {name} is in {made.folder}." if made.folder else f"The {name} is done.")

@@ -11,6 +11,7 @@ Bellman, "Dynamic Programming", 1957; Viterbi, IEEE Transactions on Information 
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
@@ -141,8 +142,9 @@ def _why(phrase: int, chosen: int, base: int, readings: Sequence[TakeReading], b
 
 def _complaint(reading: PhraseReading) -> str:
     """What a verdict finds wrong, without the place and the remedies."""
-    _, _, faults = reading.verdict.partition(": ")
-    return "; ".join(fault.split(";")[0] for fault in faults.split(". ") if fault)
+    _, _, words = reading.verdict.partition(": ")
+    faults, *_ = re.split(r"\.(?= [A-Z]|$)", words)
+    return faults
 
 
 def coverage(line: TimedLine, readings: Sequence[TakeReading], *, grid: Grid | None = None) -> str:

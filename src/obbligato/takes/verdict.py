@@ -35,6 +35,18 @@ _CENTS_FREE, _POINTS_PER_CENT, _MOST_FOR_PITCH = 5.0, 0.5, 20.0
 _SCATTER_CENTS_FREE, _POINTS_PER_SCATTER_CENT, _MOST_FOR_UNEVEN = 6.0, 0.4, 8.0
 _NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 
+_AGAIN = "Use another take or play it again."
+_MOVE = "Use another take, or move it by hand."
+_REMEDIES = {
+    "late": _MOVE,
+    "early": _MOVE,
+    "level_drop": "Use another take, or bring it up.",
+    "clipped": "Use another take, or lower the input by 6 dB and play it again.",
+    "click_bleed": "Use another take, or turn the headphones down and play it again.",
+    "quiet": "Move closer or raise the input.",
+}
+"""What to do about a flag, where it is not simply `_AGAIN`."""
+
 
 def score(judgement: Judgement, take: TakeMeasures, phrase: PhraseSpan) -> float:
     """0 to 100: 100 less the cost of each fault and of what lies beyond the free ranges of time and pitch."""
@@ -94,8 +106,9 @@ def verdict(
     where = place_words(notes[0].start_s, notes[-1].end_s, wording.grid)
     if not judgement.flags:
         return f"{where}: clean; {_late_words(judgement.late_ms)}, {_cents_words(judgement.cents)}."
-    first, *others = (_fault(flag, judgement, take, line, phrase, wording=wording) for flag in judgement.flags)
-    return " ".join([f"{where}: {first}", *(fault[:1].upper() + fault[1:] for fault in others)])
+    faults = "; ".join(_fault(flag, judgement, take, line, phrase, wording=wording) for flag in judgement.flags)
+    remedies = dict.fromkeys(_REMEDIES.get(flag, _AGAIN) for flag in judgement.flags)
+    return " ".join([f"{where}: {faults}.", *remedies])
 
 
 def place_words(start_s: float, end_s: float, grid: Grid | None) -> str:
@@ -109,30 +122,29 @@ def place_words(start_s: float, end_s: float, grid: Grid | None) -> str:
 def _fault(
     flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, phrase: PhraseSpan, *, wording: Wording
 ) -> str:
+    """What is wrong, in words, with its size."""
     indices = range(phrase.first_note, phrase.last_note + 1)
     measured = take.phrases[phrase.index]
-    again = "use another take or play it again."
     if flag in ("late", "early", "flat", "sharp"):
         return _shifted(flag, judgement, take, line, wording=wording)
     if flag == "missed_note":
         missing = [i for i in indices if not take.played[i].heard]
         nothing = len(missing) == len(indices)
-        what = "nothing of it was heard" if nothing else f"{wording.notes(line, missing)} missing"
-        return f"{what}; {again}"
+        return "nothing of it was heard" if nothing else f"{wording.notes(line, missing)} missing"
     if flag == "wrong_note":
         wrong = [i for i in indices if take.played[i].wrong_semitones]
         sounded = take.played[wrong[0]].wrong_semitones + line.notes[wrong[0]].midi
-        return f"{wording.notes(line, wrong)} played as {wording.pitch(sounded)}; {again}"
+        return f"{wording.notes(line, wrong)} played as {wording.pitch(sounded)}"
     return {
-        "noise": f"a noise at {seconds_to_clock(measured.stray_at_s)} ({measured.stray_db:.0f} dBFS); {again}",
-        "dropout": f"sound lost at {seconds_to_clock(measured.gap_s or 0.0)}, as when a buffer drops; {again}",
-        "level_drop": f"{abs(judgement.level_off_db):.0f} dB softer than the rest; use another take, or bring it up.",
-        "extra_note": f"{_count(len(measured.extra))} too many; {again}",
-        "cut_head": f"the file begins after the phrase does; {again}",
-        "cut_tail": f"the file ends before the phrase does; {again}",
-        "clipped": "the peaks are cut flat, for the input was set too high; use another take, or lower it by 6 dB.",
-        "click_bleed": "the click is heard in it; use another take, or turn the headphones down.",
-        "quiet": "hardly above the noise of the room; move closer or raise the input.",
+        "noise": f"a noise at {seconds_to_clock(measured.stray_at_s)} ({measured.stray_db:.0f} dBFS)",
+        "dropout": f"sound lost at {seconds_to_clock(measured.gap_s or 0.0)}, as when a buffer drops",
+        "level_drop": f"{abs(judgement.level_off_db):.0f} dB softer than the rest",
+        "extra_note": f"{_count(len(measured.extra))} too many",
+        "cut_head": "the file begins after the phrase does",
+        "cut_tail": "the file ends before the phrase does",
+        "clipped": "the peaks are cut flat, for the input was set too high",
+        "click_bleed": "the click is heard in it",
+        "quiet": "hardly above the noise of the room",
     }[flag]
 
 
@@ -142,11 +154,11 @@ def _shifted(flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLin
         size_ms = judgement.late_ms
         if judgement.worst_note is not None:
             size_ms = float(take.late_ms[judgement.worst_note])
-        return f"{what} {abs(size_ms):.0f} ms {flag}; use another take, or move it by hand."
+        return f"{what} {abs(size_ms):.0f} ms {flag}"
     size = judgement.cents_off if abs(judgement.cents_off) >= abs(judgement.cents) else judgement.cents
     if judgement.worst_note is not None:
         size = float(take.cents[judgement.worst_note])
-    return f"{what} {abs(size):.0f} cents {flag}; use another take or play it again."
+    return f"{what} {abs(size):.0f} cents {flag}"
 
 
 def _count(notes: int) -> str:
