@@ -132,9 +132,7 @@ def show_takes(folder: JobFolder) -> None:
     out.print(table) if folder.job.takes else say("There are no takes yet.")
     for take in folder.job.takes:
         if file_format(folder.path(take.file)).bit_depth is None:
-            say(
-                f"Take {take.number} is a lossy file; if there is a WAV or FLAC of it, add that and leave this one out."
-            )
+            say(f"Take {take.number} is a lossy file; add the WAV or FLAC of it instead, if there is one.")
     say_next(folder)
 
 
