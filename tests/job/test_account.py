@@ -2,7 +2,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from obbligato.job.account import minutes_by_stage
+from obbligato.job.account import Account, StageTime, minutes_by_stage
 from obbligato.job.model import Event
 
 START = datetime(2026, 3, 2, 10, 0, tzinfo=UTC)
@@ -28,3 +28,10 @@ def test_minutes_entered_by_hand_count_as_entered_and_shift_nothing():
     assert totals(event(0, "new"), event(5, "takes", minutes=90), event(10, "map")) == pytest.approx(
         {"new": 5, "takes": 90, "map": 10}
     )
+
+
+@pytest.mark.parametrize(("minutes", "expected"), [(59.0, None), (60.0, 180.0), (240.0, 45.0)])
+def test_the_fee_of_an_hour_is_told_once_there_is_an_hour(minutes, expected):
+    stages = (StageTime("takes", minutes),)
+    result = Account(stages, 0, 2, 180.0, "EUR", since=START, until=START)
+    assert result.fee_per_hour == (None if expected is None else pytest.approx(expected))

@@ -48,8 +48,8 @@ class Account:
 
     @property
     def fee_per_hour(self) -> float | None:
-        """What the agreed fee comes to for an hour of the time on record."""
-        return self.fee / (self.minutes / 60.0) if self.fee is not None and self.minutes > 0 else None
+        """What the agreed fee comes to for an hour of the time on record; None before there is an hour of it."""
+        return self.fee / (self.minutes / 60.0) if self.fee is not None and self.minutes >= 60.0 else None
 
 
 def minutes_by_stage(events: Sequence[Event]) -> tuple[StageTime, ...]:
