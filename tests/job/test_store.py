@@ -25,7 +25,7 @@ def test_two_writers_cannot_undo_each_other(folder):
 
 
 def test_a_failed_folder_leaves_nothing(folder):
-    with pytest.raises(RuntimeError), folder.new_folder("delivery", "delivery_01") as building:
+    with pytest.raises(RuntimeError), folder.new_folder("delivery", "delivery_01") as (building, _):
         (building / "half.wav").write_bytes(b"half")
         raise RuntimeError
     assert list(folder.path("delivery").iterdir()) == []
@@ -33,7 +33,7 @@ def test_a_failed_folder_leaves_nothing(folder):
 
 def test_nothing_is_overwritten(folder):
     for _ in range(2):
-        with folder.new_folder("part", "v1") as building:
+        with folder.new_folder("part", "v1") as (building, _):
             (building / "part.pdf").write_bytes(b"%PDF")
     assert sorted(path.name for path in folder.path("part").iterdir()) == ["v1", "v1-2"]
     folder.add_file("takes/take_01.wav", b"one")
@@ -79,7 +79,7 @@ def test_fingerprints_tell_apart_what_joins_alike():
 
 
 def test_two_commands_that_make_the_same_folder_are_told_apart(folder):
-    with folder.new_folder("comp", "comp_01") as first:
+    with folder.new_folder("comp", "comp_01") as (first, _):
         (first / "comp.wav").write_bytes(b"first")
         with pytest.raises(InputError, match="at work on this job"), folder.new_folder("comp", "comp_01"):
             folder.path("comp/comp_01").mkdir()

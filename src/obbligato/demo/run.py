@@ -9,7 +9,7 @@ from obbligato.demo.compare import Compared, compare_comp, compare_delivery, com
 from obbligato.demo.making import DemoSong, make_song
 from obbligato.errors import InputError
 from obbligato.job.account import Account, account
-from obbligato.job.approval import REVIEW_PAGE, make_review, played_sections, receive_reply, section_names
+from obbligato.job.approval import REVIEW_PAGE, make_review, played_sections, receive_reply
 from obbligato.job.checking import check
 from obbligato.job.choosing import choose
 from obbligato.job.delivery import Pack, deliver
@@ -114,12 +114,11 @@ def _write_and_agree(job: JobFolder, song: DemoSong, progress: Progress) -> tupl
 def _client_says_yes(job: JobFolder, round_: Round) -> str:
     """The reply that the review page saves when the client agrees to every section in which the line plays."""
     song = song_map(job)
-    names = section_names(song)
-    played = [names[song.sections.index(section)] for section in played_sections(current_line(job), song)]
+    played = played_sections(current_line(job), song)
     return reply_text(
         title=job.job.brief.title,
         version=round_.line_version,
         fingerprint=round_.fingerprint,
         name=job.job.brief.approver,
-        answers=tuple(SectionReply(section=name, answer="yes", remark="") for name in played),
+        answers=tuple(SectionReply(section=section.label, answer="yes", remark="") for section in played),
     )

@@ -52,8 +52,7 @@ def make_review(folder: JobFolder, *, progress: Progress = silent) -> Round:
     page = review_html(_review_data(folder, placed, song, mockup, key))
     number = len(folder.job.rounds) + 1
     name = f"round_{number:02d}"
-    with folder.new_folder("approval", name) as building:
-        target = folder.free_name("approval", name)
+    with folder.new_folder("approval", name) as (building, target):
         (building / REVIEW_PAGE).write_text(page, encoding="utf-8")
     round_ = Round(number=number, folder=target, line_version=placed.version.version, fingerprint=key, sent_at=now())
     folder.save("review", f"round {number}: line version {round_.line_version}", rounds=(*folder.job.rounds, round_))
@@ -115,37 +114,22 @@ def unapproved_sections(folder: JobFolder, song: SongMap) -> list[str]:
     if not folder.job.rounds or not folder.job.lines:
         return []
     placed = current_line(folder)
-    names = section_names(song)
-    played = [names[song.sections.index(section)] for section in played_sections(placed, song)]
     last = folder.job.rounds[-1]
     if last.replied_at is None or last.line_version != placed.version.version:
         return [f"line version {placed.version.version}"]
     answers = {answer.section: answer.answer for answer in last.answers}
-    return [f"section {name}" for name in played if answers.get(name) != "yes"]
-
-
-def section_names(song: SongMap) -> list[str]:
-    """A name of its own for every section: its letter, numbered where the letter comes again (A, B, A2)."""
-    seen: dict[str, int] = {}
-    names = []
-    for section in song.sections:
-        seen[section.label] = seen.get(section.label, 0) + 1
-        count = seen[section.label]
-        names.append(section.label if count == 1 else f"{section.label}{count}")
-    return names
+    played = played_sections(placed, song)
+    return [f"section {section.label}" for section in played if answers.get(section.label) != "yes"]
 
 
 def _fresh_mockup(folder: JobFolder, progress: Progress) -> str:
     """Folder of a mock-up of the newest line, made now if there is none."""
-    last = folder.job.last_made("mockup")
-    if last is not None and last.from_key == line_key(folder):
-        return last.folder
-    return make_mockup(folder, progress=progress).folder
+    current = folder.job.made_from("mockup", line_key(folder)) or make_mockup(folder, progress=progress)
+    return current.folder
 
 
 def _review_data(folder: JobFolder, placed: PlacedLine, song: SongMap, mockup: str, fingerprint: str) -> ReviewData:
     job, grid = folder.job, song.to_grid()
-    names = section_names(song)
     played = played_sections(placed, song)
     blend_mp3, guide_mp3, line_mp3 = _client_sounds(folder, mockup)
     notes = placed.line.notes
@@ -162,11 +146,8 @@ def _review_data(folder: JobFolder, placed: PlacedLine, song: SongMap, mockup: s
         instrument=with_signs(job.instrument),
         version=placed.version.version,
         fingerprint=fingerprint,
-        sections=tuple(
-            SectionView(name, line_plays=section in played)
-            for name, section in zip(names, song.sections, strict=True)
-        ),
-        bars=_bar_views(song, names),
+        sections=tuple(SectionView(section.label, line_plays=section in played) for section in song.sections),
+        bars=_bar_views(song),
         line_spans_s=spans_s,
         end_s=song.source.duration_s,
         blend_mp3=blend_mp3,
@@ -187,16 +168,14 @@ def _client_sounds(folder: JobFolder, mockup: str) -> tuple[bytes, bytes, bytes]
     return blend_mp3, guide_mp3, line_mp3
 
 
-def _bar_views(song: SongMap, names: list[str]) -> tuple[BarView, ...]:
+def _bar_views(song: SongMap) -> tuple[BarView, ...]:
     """Every bar that starts in the file, with its section and chords; a bar begins where its first beat does."""
     grid = song.to_grid()
     views = []
     for bar in grid.bars_in(0.0, song.source.duration_s):
         start_s, end_s = grid.bar_to_sec(bar), grid.bar_to_sec(bar + 1)
         middle_of_beat_s = start_s + 0.5 * (end_s - start_s) / grid.meter.beats_per_bar
-        section = next(
-            (n for n, s in zip(names, song.sections, strict=True) if s.start_s <= middle_of_beat_s < s.end_s), ""
-        )
+        section = next((s.label for s in song.sections if s.start_s <= middle_of_beat_s < s.end_s), "")
         chords = [c for c in song.chords if c.start_s < end_s - HALF_A_FRAME_S and c.end_s > start_s + HALF_A_FRAME_S]
         labels = [chord_with_signs(chord_text(chord.label)) for chord in chords if chord.label != "N"]
         views.append(BarView(bar, start_s, section, "  ".join(labels)))

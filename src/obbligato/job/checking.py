@@ -21,9 +21,9 @@ def check(folder: JobFolder) -> tuple[Remark, ...]:
         chords=song.chords,
         openings=song.openings,
     )
-    last = folder.job.last_made("check")
-    if last is None or last.from_key != line_key(folder):
+    key = line_key(folder)
+    if folder.job.made_from("check", key) is None:
         version = placed.version.version
-        made = folder.made("check", "", from_key=line_key(folder), line_version=version)
+        made = folder.made("check", "", from_key=key, line_version=version)
         folder.save("check", f"line version {version} checked: {len(remarks)} remarks", made=made)
     return remarks

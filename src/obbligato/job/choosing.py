@@ -87,9 +87,9 @@ def choose(folder: JobFolder, *, progress: Progress = silent) -> Comp:
     """
     if not folder.job.takes_in_use:
         raise InputError("This job has no takes to choose from; add some with: obbligato takes JOB add FILE...")
-    last = folder.job.last_made("choose")
-    if last is not None and last.from_key == choice_key(folder):
-        return _kept(folder, last.folder)
+    kept = folder.job.made_from("choose", choice_key(folder))
+    if kept is not None:
+        return _kept(folder, kept.folder)
     folder.require_writable()
     song = song_map(folder, progress=part_of(progress, 0.0, 0.2))
     guide = guide_audio(folder)
@@ -110,8 +110,7 @@ def choose(folder: JobFolder, *, progress: Progress = silent) -> Comp:
     )
     number = sum(made.stage == "choose" for made in folder.job.made) + 1
     name = f"comp_{number:02d}"
-    with folder.new_folder("comp", name) as building:
-        target = folder.free_name("comp", name)
+    with folder.new_folder("comp", name) as (building, target):
         edit_list = {
             "coverage": coverage,
             "placements": {path: vars(placement) for path, placement in placements.items()},

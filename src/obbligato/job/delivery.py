@@ -77,8 +77,7 @@ def deliver(
     comp = choose(folder, progress=part_of(progress, 0.0, 0.5))
     version = sum(made.stage == "deliver" for made in folder.job.made) + 1
     name = f"delivery_{version:02d}"
-    target = folder.free_name("delivery", name)
-    with folder.new_folder("delivery", name) as building:
+    with folder.new_folder("delivery", name) as (building, target):
         progress(0.55, "writing the pack")
         pack = _fill(folder, building, comp, song, version=version, treated=treated, target=target, progress=progress)
     try:

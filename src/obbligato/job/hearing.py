@@ -35,8 +35,7 @@ def make_click(folder: JobFolder, *, guide_db: float | None = None, progress: Pr
     progress(0.5, "making the click")
     click = click_track(grid, n_samples=guide.n_samples, sr=guide.sr, guide=guide)
     phones = headphone_mix(guide, click, guide_db=guide_db)
-    with folder.new_folder("click", "click") as building:
-        target = folder.free_name("click", "click")
+    with folder.new_folder("click", "click") as (building, target):
         write_wav(building / CLICK, click)
         write_wav(building / COUNT_IN, count_in_click(grid, sr=guide.sr))
         progress(0.8, "mixing for the headphones")

@@ -57,8 +57,7 @@ def make_mockup(
     progress(0.6, "blending")
     blended = blend(guide, line_audio, line_db=line_db)
     name = f"mockup_v{placed.version.version}"
-    with folder.new_folder("approval", name) as building:
-        target = folder.free_name("approval", name)
+    with folder.new_folder("approval", name) as (building, target):
         write_wav(building / BLEND, blended.audio)
         write_wav(building / LINE, blended.line)
         progress(0.8, "making the small file")

@@ -139,6 +139,11 @@ class Job(_Record):
         """The takes that the player has not left out."""
         return tuple(take for take in self.takes if take.number not in self.left_out)
 
+    def made_from(self, stage: Stage, key: str) -> Made | None:
+        """The newest thing that a stage made, unless what it was made from has changed since."""
+        last = self.last_made(stage)
+        return last if last is not None and last.from_key == key else None
+
     def last_made(self, stage: Stage) -> Made | None:
         """The newest thing that a stage made."""
         return next((made for made in reversed(self.made) if made.stage == stage), None)

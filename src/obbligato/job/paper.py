@@ -42,8 +42,7 @@ def make_part(folder: JobFolder, *, progress: Progress = silent) -> PartFiles:
         player=job.brief.player,
     )
     part = lay_out_part(placed.line, song, instrument_of(folder), heading)
-    with folder.new_folder("part", f"v{version}") as building:
-        target = folder.free_name("part", f"v{version}")
+    with folder.new_folder("part", f"v{version}") as (building, target):
         (building / MUSICXML).write_text(part_musicxml(part), encoding="utf-8")
         for share, (paper, name) in enumerate(PDFS.items()):
             progress(0.4 + 0.3 * share, f"engraving for {paper}")
@@ -56,7 +55,5 @@ def make_part(folder: JobFolder, *, progress: Progress = silent) -> PartFiles:
 
 def current_part(folder: JobFolder, *, progress: Progress = silent) -> str:
     """Folder of an engraved part of the newest line, made now if there is none."""
-    last = folder.job.last_made("part")
-    if last is not None and last.from_key == line_key(folder):
-        return last.folder
-    return make_part(folder, progress=progress).folder
+    current = folder.job.made_from("part", line_key(folder)) or make_part(folder, progress=progress)
+    return current.folder

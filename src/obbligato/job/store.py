@@ -103,19 +103,20 @@ class JobFolder:
         require_writable(self.root)
 
     @contextmanager
-    def new_folder(self, parent: str, name: str) -> Iterator[Path]:
+    def new_folder(self, parent: str, name: str) -> Iterator[tuple[Path, str]]:
         """Fill a new folder `parent/name` (or `name-2`, `name-3` ... when taken), all of it or nothing.
 
-        Inside the block the folder has a temporary name; it gets its own when the block ends without an error,
-        and is removed otherwise. The final folder is `free_name(parent, name)` asked before the block.
+        Inside the block the folder has a temporary name, and is given with the name inside the job that it gets when
+        the block ends without an error; it is removed otherwise.
         """
         self.require_writable()
         (self.root / parent).mkdir(parents=True, exist_ok=True)
-        target = self.root / self.free_name(parent, name)
+        final = self._free_name(parent, name)
+        target = self.root / final
         _remove_abandoned(self.root / parent)
         temporary = Path(tempfile.mkdtemp(prefix=UNFINISHED, dir=self.root / parent))
         try:
-            yield temporary
+            yield temporary, final
             temporary.chmod(0o755)
             if target.exists():
                 raise InputError(
@@ -126,7 +127,7 @@ class JobFolder:
             shutil.rmtree(temporary, ignore_errors=True)
             raise
 
-    def free_name(self, parent: str, name: str) -> str:
+    def _free_name(self, parent: str, name: str) -> str:
         """The first of `parent/name`, `parent/name-2` ... that nothing has yet."""
         candidate, number = f"{parent}/{name}", 1
         while (self.root / candidate).exists():

@@ -35,7 +35,7 @@ class ChordSpan(Span):
 
 @dataclass(frozen=True)
 class SectionSpan(Span):
-    """A section of the form, with the letter a player would write at its head."""
+    """A section of the form, with the letter a player would write at its head; no two have one label (B, B2)."""
 
     label: str
 
