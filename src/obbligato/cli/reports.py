@@ -11,11 +11,13 @@ from pydantic import TypeAdapter
 from rich.table import Table
 
 from obbligato.cli.terminal import out, say
+from obbligato.job.brief import deadline_of
 from obbligato.job.mapping import corrections, song_map_to_json
 from obbligato.job.mapping import in_words as corrections_in_words
 from obbligato.job.model import Corrections, Round
 from obbligato.job.sheet import in_words, take_name
 from obbligato.job.status import next_step, with_folder
+from obbligato.job.store import now
 from obbligato.page.chart import chart, map_sentences
 from obbligato.units import seconds_to_clock
 
@@ -186,12 +188,20 @@ def show_pack(folder: JobFolder, pack: Pack) -> None:
     say_next(folder)
 
 
+def status_json(result: Status) -> dict[str, Any]:
+    """Where a job stands, with the commands in the sentences."""
+    stages = [{"stage": stage.stage, "state": stage.state, "sentence": stage.with_command} for stage in result.stages]
+    return {"stages": stages, "next_step": result.next_step}
+
+
 def show_status(folder: JobFolder, result: Status) -> None:
-    """Where a job stands."""
+    """Where a job stands, and how long there is until its deadline."""
     brief = folder.job.brief
-    say(f"{brief.title} - {folder.job.instrument}" + (f" - by {brief.deadline}" if brief.deadline else ""), "")
+    due = deadline_of(brief, moment=now().astimezone())
+    by = f" - by {brief.deadline}" if brief.deadline else ""
+    say(f"{brief.title} - {folder.job.instrument}{by}" + (f" ({due.words})" if due else ""), "")
     for stage in result.stages:
-        say(f"[{STATE_MARK[stage.state]}] {stage.stage:8} {with_folder(stage.sentence, folder)}")
+        say(f"[{STATE_MARK[stage.state]}] {stage.stage:8} {with_folder(stage.with_command, folder)}")
     say_next(folder)
 
 

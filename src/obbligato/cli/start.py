@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, get_args
+from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
 import typer
 from pydantic import TypeAdapter
 
 from obbligato.cli.app import JobArgument, JsonOption, app
-from obbligato.cli.reports import account_json, plain, show_account, show_demo, show_status
+from obbligato.cli.reports import account_json, show_account, show_demo, show_status, status_json
 from obbligato.cli.terminal import choose_output, progress_bar, say
 from obbligato.errors import InputError
 
@@ -28,14 +28,38 @@ def new(
     player: Annotated[str, typer.Option(help="Who plays it.")] = "",
     approver: Annotated[str, typer.Option(help="The one person who says yes.")] = "",
     wishes: Annotated[str, typer.Option(help="What the client wants, in their words.")] = "",
-    deadline: Annotated[str, typer.Option(help="By when, as agreed.")] = "",
+    deadline: Annotated[str, typer.Option(help="By when, e.g. 2026-12-01 or 2026-12-01T18:00.")] = "",
+    time_zone: Annotated[str, typer.Option(help="The deadline's time zone, e.g. Europe/Paris.")] = "",
     rounds: Annotated[int, typer.Option(help="Rounds of changes the fee includes.", min=0)] = 2,
     fee: Annotated[float | None, typer.Option(help="The agreed fee.", min=0)] = None,
     currency: Annotated[str, typer.Option(help="The fee's currency.")] = "",
+    writer: Annotated[
+        Literal["", "player", "client", "both"], typer.Option(help="Who writes the line.", show_default=False)
+    ] = "",
+    lines: Annotated[int | None, typer.Option(help="How many different lines.", min=1)] = None,
+    layers: Annotated[int | None, typer.Option(help="How often each line is played on top of itself.", min=1)] = None,
+    references: Annotated[str, typer.Option(help="Songs that show what is meant.")] = "",
+    avoid: Annotated[str, typer.Option(help="What the client does not want.")] = "",
+    purpose: Annotated[
+        Literal["", "final", "demo"], typer.Option(help="Is it the final part or a demo?", show_default=False)
+    ] = "",
+    stated_bpm: Annotated[float | None, typer.Option(help="The tempo as the client states it.", min=1)] = None,
+    stated_key: Annotated[str, typer.Option(help="The key as the client states it.")] = "",
+    stated_meter: Annotated[str, typer.Option(help="The time signature as the client states it.")] = "",
+    sample_rate: Annotated[
+        int | None, typer.Option(help="Sample rate of the client's session, in Hz.", min=1)
+    ] = None,
+    bit_depth: Annotated[int | None, typer.Option(help="Bit depth of the client's session.", min=1)] = None,
+    vocal_stem: Annotated[
+        Literal["", "yes", "no"], typer.Option(help="Is there a track of the singer alone?", show_default=False)
+    ] = "",
+    usage: Annotated[str, typer.Option(help="What the song will be used for.")] = "",
+    credit: Annotated[str, typer.Option(help="How the player is credited.")] = "",
 ) -> None:
     """Start a job from a client's guide track."""
     from obbligato.job.intake import new_job
     from obbligato.job.model import Brief
+    from obbligato.job.risks import unanswered
     from obbligato.job.status import next_step
 
     brief = Brief(
@@ -48,10 +72,30 @@ def new(
         rounds_included=rounds,
         fee=fee,
         currency=currency,
+        writer=writer,
+        lines=lines,
+        layers=layers,
+        references=references,
+        avoid=avoid,
+        purpose=purpose,
+        stated_bpm=stated_bpm,
+        stated_key=stated_key,
+        stated_meter=stated_meter,
+        sample_rate=sample_rate,
+        bit_depth=bit_depth,
+        vocal_stem=vocal_stem,
+        time_zone=time_zone,
+        usage=usage,
+        credit=credit,
     )
     with progress_bar() as progress:
         folder = new_job(job, guide=guide, instrument=instrument, brief=brief, vocal=vocal, progress=progress)
-    say(f"The job is in '{folder.root}': {folder.job.instrument} on '{brief.title}'.", "", next_step(folder))
+    say(f"The job is in '{folder.root}': {folder.job.instrument} on '{brief.title}'.")
+    open_questions = unanswered(brief, has_vocal=vocal is not None)
+    if open_questions:
+        say("", "Not answered yet, and what that may cost:")
+        say(*(f"  {risk.question} {risk.consequence}" for risk in open_questions))
+    say("", next_step(folder))
 
 
 @app.command()
@@ -62,7 +106,7 @@ def status(job: JobArgument, json: JsonOption = False) -> None:
 
     folder = JobFolder.open(job)
     result = read_status(folder)
-    choose_output(json, lambda: plain(result), lambda: show_status(folder, result))
+    choose_output(json, lambda: status_json(result), lambda: show_status(folder, result))
 
 
 @app.command()

@@ -5,6 +5,8 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from obbligato.errors import InputError
 from obbligato.job.keys import line_key
 from obbligato.job.mapping import song_map
@@ -68,32 +70,47 @@ def receive_reply(folder: JobFolder, file: Path) -> Round:
     InputError
         When the file is no reply, answers another page, or its round has been answered before.
     """
-    folder.require_writable()
     if not file.is_file():
         raise InputError(f"There is no file '{file}'; check the name.")
-    data = file.read_bytes()
     try:
-        reply = parse_reply(data.decode("utf-8"))
+        text = file.read_bytes().decode("utf-8")
     except UnicodeDecodeError:
         raise InputError(
             f"'{file.name}' is not the text file that the review page saves; ask for that one."
         ) from None
+    return enter_reply(folder, text, given_as=f"'{file.name}'")
+
+
+def enter_reply(folder: JobFolder, text: str, *, given_as: str = "This") -> Round:
+    """Enter the client's answer, from the text of the file that the review page saves.
+
+    Parameters
+    ----------
+    given_as
+        What the text is called when something is wrong with it.
+
+    Raises
+    ------
+    InputError
+        When the text is no reply, answers another page, or its round has been answered before.
+    """
+    folder.require_writable()
+    reply = parse_reply(text)
     round_ = next((r for r in reversed(folder.job.rounds) if r.fingerprint == reply.fingerprint), None)
     if round_ is None:
-        raise InputError(f"'{file.name}' answers a page that this job did not send; check which job it belongs to.")
+        raise InputError(f"{given_as} answers a page that this job did not send; check which job it belongs to.")
     if round_.replied_at is not None:
         raise InputError(f"Round {round_.number} has been answered already; a new list of wishes is a new round.")
-    answered = round_.model_copy(
-        update={
-            "replied_at": now(),
-            "replied_by": reply.name,
-            "answers": tuple(
-                SectionAnswer(section=answer.section, answer=answer.answer, remark=answer.remark)
-                for answer in reply.answers
-            ),
-        }
-    )
-    folder.add_file(f"{round_.folder}/{REPLY_FILE}", data)
+    try:
+        answers = tuple(
+            SectionAnswer(section=answer.section, answer=answer.answer, remark=answer.remark)
+            for answer in reply.answers
+        )
+        by = reply.name.encode().decode()
+    except (ValidationError, UnicodeEncodeError):
+        raise InputError(f"{given_as} has letters that no text can hold; ask for it as a file once more.") from None
+    answered = round_.model_copy(update={"replied_at": now(), "replied_by": by, "answers": answers})
+    folder.add_file(f"{round_.folder}/{REPLY_FILE}", text.encode())
     rounds = tuple(answered if r.number == round_.number else r for r in folder.job.rounds)
     folder.save("reply", f"round {round_.number} answered by {reply.name or 'the client'}", rounds=rounds)
     return answered

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from pydantic import TypeAdapter, ValidationError
 
 from obbligato.errors import NotRightError
 from obbligato.job.approval import unapproved_sections
@@ -16,6 +17,7 @@ from obbligato.job.choosing import FLOAT_DEPTH, INTEGER_DEPTH, Comp, choose, los
 from obbligato.job.intake import guide_audio
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import song_map
+from obbligato.job.model import Made
 from obbligato.job.names import pack_name, rate_and_depth
 from obbligato.job.note import NoteFacts, note_pdf, note_text
 from obbligato.job.paper import MUSICXML, PDFS, current_part
@@ -45,6 +47,8 @@ from obbligato.sound.wav import BextInfo
 from obbligato.units import amplitude_to_db, db_to_amplitude
 
 CHECKSUMS = "checksums.txt"
+PROOF = ".proof.json"
+"""Added to a pack's folder name: what was proved of it, kept beside it and not sent."""
 MIX_CEILING_DBFS = -1.0
 
 
@@ -58,6 +62,9 @@ class Pack:
     files: tuple[str, ...]
     audio: tuple[AudioFacts, ...]
     checks: tuple[Check, ...]
+
+
+_PACK = TypeAdapter(Pack)
 
 
 def deliver(
@@ -82,13 +89,24 @@ def deliver(
         pack = _fill(folder, building, comp, song, version=version, treated=treated, target=target, progress=progress)
     try:
         _write_zip(folder.path(target), folder.path(pack.zip))
+        folder.add_file(f"{target}{PROOF}", _PACK.dump_json(pack, indent=2))
     except BaseException:
         shutil.rmtree(folder.path(target))
+        folder.path(pack.zip).unlink(missing_ok=True)
         raise
     made = folder.made("deliver", target, from_key=choice_key(folder))
     folder.save("deliver", f"delivery {version} written and proved", made=made)
     progress(1.0, "proved")
     return pack
+
+
+def proved_pack(folder: JobFolder, made: Made) -> Pack | None:
+    """What was proved when a pack was made; None for one whose proof was not kept or cannot be read."""
+    path = folder.path(f"{made.folder}{PROOF}")
+    try:
+        return _PACK.validate_json(path.read_bytes())
+    except (OSError, ValidationError):
+        return None
 
 
 def _require_approval(folder: JobFolder, song: SongMap, without_yes: bool) -> None:

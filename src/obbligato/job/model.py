@@ -36,7 +36,22 @@ class _Record(BaseModel):
 
 
 class Brief(_Record):
-    """What was agreed with the client, in the client's words where there are any."""
+    """What was agreed with the client, in the client's words where there are any.
+
+    An empty text or None is a question that nobody has answered; `job.risks` says what that may cost.
+
+    Attributes
+    ----------
+    deadline, time_zone
+        A date or moment as ISO 8601 has it (`2026-12-01`, `2026-12-01T18:00+01:00`), or any words; the zone by its
+        name in the tz database (`Europe/Paris`), or any words.
+    writer
+        Who writes the line that is played.
+    lines, layers
+        How many different lines, and how often each is played on top of itself.
+    stated_bpm, stated_key, stated_meter
+        As the client says them, which need not be what the guide does.
+    """
 
     title: str
     client: str = ""
@@ -47,6 +62,21 @@ class Brief(_Record):
     rounds_included: Annotated[int, Field(ge=0)] = 2
     fee: Annotated[float | None, Field(ge=0)] = None
     currency: str = ""
+    writer: Literal["", "player", "client", "both"] = ""
+    lines: Annotated[int | None, Field(ge=1)] = None
+    layers: Annotated[int | None, Field(ge=1)] = None
+    references: str = ""
+    avoid: str = ""
+    purpose: Literal["", "final", "demo"] = ""
+    stated_bpm: Annotated[float | None, Field(gt=0)] = None
+    stated_key: str = ""
+    stated_meter: str = ""
+    sample_rate: Annotated[int | None, Field(gt=0)] = None
+    bit_depth: Annotated[int | None, Field(gt=0)] = None
+    vocal_stem: Literal["", "yes", "no"] = ""
+    time_zone: str = ""
+    usage: str = ""
+    credit: str = ""
 
 
 class GuideRef(_Record):
@@ -157,10 +187,34 @@ class KeyCorrection(_Record):
     mode: Mode
 
 
+class ChordCorrection(_Record):
+    """At `at_s` of the guide, taken to the nearest beat, this chord begins (Harte syntax, sounding)."""
+
+    at_s: float
+    label: str
+
+
+class SectionCorrection(_Record):
+    """At `at_s` of the guide, taken to the nearest bar line, a section begins; with no `label`, none does."""
+
+    at_s: float
+    label: str
+
+
+class SingerCorrection(_Record):
+    """From `start_s` to `end_s` of the guide the singer sings, or does not."""
+
+    start_s: float
+    end_s: float
+    sings: bool
+
+
 class Corrections(_Record):
     """What the player put right by hand; kept apart from the findings and never wiped by listening again.
 
-    They are applied in this order: `counted_times`, `bpm`, `meter`, `bar_1_s`, `shift_beats`, `keys`.
+    They are applied in this order: `tapped_s`, `counted_times`, `bpm`, `meter`, `bar_1_s`, `shift_beats`, `keys`,
+    `chords`, `sections`, `singer`. Those that say what is heard at a place name it in seconds of the guide, so that
+    they stay there when bars are counted otherwise later.
     """
 
     counted_times: str | None = None
@@ -169,6 +223,10 @@ class Corrections(_Record):
     bar_1_s: float | None = None
     shift_beats: float = 0.0
     keys: tuple[KeyCorrection, ...] = ()
+    tapped_s: tuple[float, ...] = ()
+    chords: tuple[ChordCorrection, ...] = ()
+    sections: tuple[SectionCorrection, ...] = ()
+    singer: tuple[SingerCorrection, ...] = ()
 
 
 class Event(_Record):

@@ -17,19 +17,31 @@ State = Literal["done", "stale", "waiting", "open"]
 
 @dataclass(frozen=True)
 class StageStatus:
-    """One stage: its state, and a sentence on it."""
+    """One stage: its state, a sentence on it, and the command that does what the sentence asks (empty when none)."""
 
     stage: Stage
     state: State
     sentence: str
+    command: str = ""
+
+    @property
+    def with_command(self) -> str:
+        """The sentence, ending in the command."""
+        return f"{self.sentence.removesuffix('.')}: {self.command}" if self.command else self.sentence
 
 
 @dataclass(frozen=True)
 class Status:
-    """All stages in order, and what to do next (a sentence with the command)."""
+    """All stages in order, and the one that comes next with what to do there."""
 
     stages: tuple[StageStatus, ...]
-    next_step: str
+    next: StageStatus
+
+    @property
+    def next_step(self) -> str:
+        """What to do next, as a sentence with the command."""
+        step = self.next.with_command
+        return f"Next: {step[0].lower()}{step[1:]}" if self.next.state == "open" else step
 
 
 def status(folder: JobFolder) -> Status:
@@ -37,7 +49,7 @@ def status(folder: JobFolder) -> Status:
     stages = (
         _map(folder),
         _line(folder),
-        _checked(folder),
+        _made(folder, "check", line_key(folder), "check of the line", "obbligato check JOB"),
         _made(folder, "mockup", line_key(folder), "mock-up", "obbligato mockup JOB"),
         _review(folder),
         _made(folder, "part", line_key(folder), "part to play from", "obbligato part JOB"),
@@ -48,16 +60,15 @@ def status(folder: JobFolder) -> Status:
     )
     delivered = stages[-1].state == "done"
     for stage in stages:
-        if stage.state == "stale":
-            return Status(stages, stage.sentence)
-        if stage.state == "open" and not delivered:
-            return Status(stages, f"Next: {stage.sentence[0].lower()}{stage.sentence[1:]}")
+        if stage.state == "stale" or (stage.state == "open" and not delivered):
+            return Status(stages, stage)
     waiting = next((stage for stage in stages if stage.state == "waiting"), None)
     if waiting:
-        return Status(stages, waiting.sentence)
+        return Status(stages, waiting)
     all_done = all(stage.state == "done" for stage in stages)
-    state = "Everything is done" if all_done else "The part is delivered"
-    return Status(stages, f"{state}; see the time and rounds with: obbligato account JOB")
+    words = "Everything is done" if all_done else "The part is delivered"
+    last = StageStatus("account", "done", f"{words}; see the time and rounds.", "obbligato account JOB")
+    return Status(stages, last)
 
 
 def next_step(folder: JobFolder) -> str:
@@ -79,50 +90,39 @@ def in_a_command(path: Path) -> str:
 def _map(folder: JobFolder) -> StageStatus:
     if folder.path(FINDINGS).exists():
         return StageStatus("map", "done", "The song is mapped.")
-    return StageStatus("map", "open", "Map the song: obbligato map JOB")
+    return StageStatus("map", "open", "Map the song.", "obbligato map JOB")
 
 
 def _line(folder: JobFolder) -> StageStatus:
     if folder.job.lines:
         newest = folder.job.lines[-1]
         return StageStatus("line", "done", f"The line is at version {newest.version} ('{newest.given_as}').")
-    return StageStatus("line", "open", "Add the line as MIDI in sounding pitch: obbligato line JOB FILE.mid")
-
-
-def _checked(folder: JobFolder) -> StageStatus:
-    return _made(folder, "check", line_key(folder), "check of the line", "obbligato check JOB")
+    return StageStatus("line", "open", "Add the line as MIDI in sounding pitch.", "obbligato line JOB FILE.mid")
 
 
 def _review(folder: JobFolder) -> StageStatus:
     rounds = folder.job.rounds
     if not rounds:
-        return StageStatus("review", "open", "Make the client's review file: obbligato review JOB")
+        return StageStatus("review", "open", "Make the client's review file.", "obbligato review JOB")
     last = rounds[-1]
     if folder.job.lines and last.line_version != folder.job.lines[-1].version:
-        return StageStatus(
-            "review",
-            "stale",
-            f"The client has seen line version {last.line_version}, not version {folder.job.lines[-1].version}; "
-            "send it: obbligato review JOB",
-        )
+        newest = folder.job.lines[-1].version
+        sentence = f"The client has seen line version {last.line_version}, not version {newest}; send it."
+        return StageStatus("review", "stale", sentence, "obbligato review JOB")
     if last.replied_at is None:
-        return StageStatus(
-            "review", "waiting", f"Round {last.number} waits for the client's reply: obbligato reply JOB FILE"
-        )
+        sentence = f"Round {last.number} waits for the client's reply."
+        return StageStatus("review", "waiting", sentence, "obbligato reply JOB FILE")
     if last.asks_for_changes:
         sections = ", ".join(answer.section for answer in last.answers if answer.answer != "yes")
-        return StageStatus(
-            "review",
-            "stale",
-            f"The client asks for changes in {sections}; add a new version: obbligato line JOB FILE",
-        )
+        sentence = f"The client asks for changes in {sections}; add a new version."
+        return StageStatus("review", "stale", sentence, "obbligato line JOB FILE")
     return StageStatus("review", "done", f"The client said yes to line version {last.line_version}.")
 
 
 def _takes(folder: JobFolder) -> StageStatus:
     takes, n_left_out = folder.job.takes_in_use, len(folder.job.left_out)
     if not takes:
-        return StageStatus("takes", "open", "Record, and add the takes: obbligato takes JOB add FILE...")
+        return StageStatus("takes", "open", "Record, and add the takes.", "obbligato takes JOB add FILE...")
     left_out = f", and {n_left_out} left out" if n_left_out else ""
     return StageStatus("takes", "done", f"{len(takes)} {'take is' if len(takes) == 1 else 'takes are'} in{left_out}.")
 
@@ -130,7 +130,7 @@ def _takes(folder: JobFolder) -> StageStatus:
 def _made(folder: JobFolder, stage: Stage, key: str, name: str, command: str) -> StageStatus:
     made = folder.job.last_made(stage)
     if made is None:
-        return StageStatus(stage, "open", f"Make the {name}: {command}")
+        return StageStatus(stage, "open", f"Make the {name}.", command)
     if made.from_key != key:
-        return StageStatus(stage, "stale", f"The {name} was made before the latest changes; make it anew: {command}")
+        return StageStatus(stage, "stale", f"The {name} was made before the latest changes; make it anew.", command)
     return StageStatus(stage, "done", f"The {name} is in {made.folder}." if made.folder else f"The {name} is done.")
