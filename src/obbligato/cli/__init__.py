@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import sys
 
-from obbligato.cli import after_playing, before_playing, start, without_a_job
+from obbligato.cli import after_playing, before_playing, page, start, without_a_job
 from obbligato.cli.app import app, in_order_of_a_job
 from obbligato.cli.terminal import run
 
-__all__ = ["after_playing", "app", "before_playing", "main", "start", "without_a_job"]
+__all__ = ["after_playing", "app", "before_playing", "main", "page", "start", "without_a_job"]
 
 in_order_of_a_job(app)
 

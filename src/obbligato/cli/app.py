@@ -25,7 +25,7 @@ JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on s
 
 
 ORDER_OF_A_JOB = (
-    *("demo", "new", "map", "line", "check", "mockup", "review", "reply", "part", "click", "takes", "choose"),
+    *("demo", "desk", "new", "map", "line", "check", "mockup", "review", "reply", "part", "click", "takes", "choose"),
     *("deliver", "account", "status", "listen", "assess"),
 )
 

@@ -1,0 +1,1 @@
+"""The desk: one local page for a folder of jobs, and the small server behind it."""

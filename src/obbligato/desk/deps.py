@@ -1,0 +1,57 @@
+"""What a route is given: the desk, and the job its address names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path as FilePath
+from typing import Annotated
+
+from fastapi import Depends, Path, Request
+
+from obbligato.desk.events import Events
+from obbligato.desk.folder import Jobs
+from obbligato.desk.links import Links
+from obbligato.desk.uploads import Uploads
+from obbligato.desk.work import Work
+from obbligato.job.store import JobFolder
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Everything the routes share in one run of the server."""
+
+    jobs: Jobs
+    uploads: Uploads
+    work: Work
+    events: Events
+    links: Links
+    token: str
+
+    @classmethod
+    def at(cls, folder: FilePath, *, token: str) -> Desk:
+        """A desk for a folder of jobs."""
+        jobs = Jobs.at(folder)
+        work: Work
+        events = Events(jobs, lambda: work)
+        work = Work(events.look_soon)
+        return cls(jobs, Uploads(jobs.root), work, events, Links(token), token)
+
+    def link(self, folder: JobFolder, relative: str) -> str:
+        """The address of a file in a job."""
+        return self.links.to(folder.root.name, relative)
+
+
+def _desk(request: Request) -> Desk:
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+DeskDep = Annotated[Desk, Depends(_desk)]
+JobName = Annotated[str, Path(min_length=1, max_length=120, description="The job's folder name")]
+
+
+def _job(job: JobName, desk: DeskDep) -> JobFolder:
+    return desk.jobs.open(job)
+
+
+JobDep = Annotated[JobFolder, Depends(_job)]

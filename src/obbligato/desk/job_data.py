@@ -1,0 +1,342 @@
+"""A job as the page shows it: brief, stages, what was made, with links to every file."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Literal
+
+from pydantic import BaseModel
+
+from obbligato.desk.deps import Desk
+from obbligato.desk.work import Task
+from obbligato.job.account import account
+from obbligato.job.brief import deadline_of
+from obbligato.job.keys import choice_key, line_key
+from obbligato.job.mapping import FINDINGS, map_key
+from obbligato.job.model import Brief, Round, Stage
+from obbligato.job.risks import unanswered
+from obbligato.job.status import status
+from obbligato.job.store import JobFolder
+from obbligato.music.instruments import Instrument, find_instrument
+
+StageState = Literal["done", "stale", "waiting", "open"]
+
+
+class FileView(BaseModel):
+    """A file to open or download."""
+
+    name: str
+    url: str
+    bytes: int
+
+
+class InstrumentView(BaseModel):
+    """An instrument, with its ranges in written MIDI pitch."""
+
+    name: str
+    key: str
+    family: str
+    low: int
+    high: int
+    comfortable_low: int
+    comfortable_high: int
+    sounding_minus_written: int
+    breath_s: float | None
+
+
+class RiskView(BaseModel):
+    """An open question and what it may cost."""
+
+    question: str
+    consequence: str
+    fields: list[str]
+
+
+class StageView(BaseModel):
+    """Where one stage of the job stands."""
+
+    stage: Stage
+    state: StageState
+    sentence: str
+
+
+class DeadlineView(BaseModel):
+    """When the job is due, seen from now."""
+
+    day: str
+    days_left: int
+    is_over: bool
+    words: str
+
+
+class GuideView(BaseModel):
+    """The guide as received."""
+
+    received: str
+    url: str
+    has_vocal: bool
+
+
+class LineView(BaseModel):
+    """One version of the line."""
+
+    version: int
+    given_as: str
+    url: str
+
+
+class TakeView(BaseModel):
+    """One take as received."""
+
+    number: int
+    given_as: str
+    left_out: bool
+    seconds: float
+    line_version: int | None
+    url: str
+
+
+class RoundView(BaseModel):
+    """One round with the client."""
+
+    number: int
+    line_version: int
+    sent_at: datetime
+    replied_at: datetime | None
+    replied_by: str
+    asks_for_changes: bool
+    answers: list[dict[str, str]]
+    files: list[FileView]
+
+
+class MadeView(BaseModel):
+    """Something that was made, and whether what it was made from has changed since."""
+
+    stage: Stage
+    folder: str
+    at: datetime
+    stale: bool
+    line_version: int | None
+    files: list[FileView]
+
+
+class StageMinutes(BaseModel):
+    """Minutes spent on a stage."""
+
+    stage: Stage
+    minutes: float
+
+
+class AccountView(BaseModel):
+    """Time and rounds."""
+
+    stages: list[StageMinutes]
+    minutes: float
+    rounds_used: int
+    rounds_included: int
+    rounds_beyond: int
+    fee: float | None
+    currency: str
+    fee_per_hour: float | None
+    since: datetime
+    until: datetime
+    statements: list[FileView]
+
+
+class JobCard(BaseModel):
+    """A job in the list of jobs."""
+
+    name: str
+    title: str
+    client: str
+    instrument: str
+    deadline: str
+    due: DeadlineView | None
+    next: StageView | None
+    trouble: str | None
+    created_at: datetime | None
+    task: Task | None
+
+
+class JobView(BaseModel):
+    """A job in full."""
+
+    name: str
+    stamp: str
+    created_at: datetime
+    brief: Brief
+    due: DeadlineView | None
+    instrument: InstrumentView
+    risks: list[RiskView]
+    guide: GuideView
+    mapped: bool
+    stages: list[StageView]
+    next: StageView
+    lines: list[LineView]
+    takes: list[TakeView]
+    overrides: dict[int, int]
+    rounds: list[RoundView]
+    made: list[MadeView]
+    account: AccountView
+
+
+def job_card(desk: Desk, name: str, *, moment: datetime) -> JobCard:
+    """A job for the list; one that cannot be read says so instead of hiding the others."""
+    task = desk.work.busy(name)
+    try:
+        folder = desk.jobs.open(name)
+        brief, step = folder.job.brief, status(folder).next
+    except Exception as error:
+        return JobCard(
+            name=name, title=name, client="", instrument="", deadline="", due=None, next=None, trouble=str(error),
+            created_at=None, task=task,
+        )  # fmt: skip
+    return JobCard(
+        name=name,
+        title=brief.title,
+        client=brief.client,
+        instrument=folder.job.instrument,
+        deadline=brief.deadline,
+        due=_due(brief, moment),
+        next=StageView(stage=step.stage, state=step.state, sentence=step.sentence),
+        trouble=None,
+        created_at=folder.job.created_at,
+        task=task,
+    )
+
+
+def job_view(desk: Desk, folder: JobFolder, *, moment: datetime) -> JobView:
+    """Everything the page shows of a job that is not a view's own."""
+    job, where, name = folder.job, status(folder), folder.root.name
+    has_vocal = job.guide.vocal is not None
+    return JobView(
+        name=name,
+        stamp=desk.jobs.stamp(name),
+        created_at=job.created_at,
+        brief=job.brief,
+        due=_due(job.brief, moment),
+        instrument=instrument_view(find_instrument(job.instrument)),
+        risks=[
+            RiskView(question=risk.question, consequence=risk.consequence, fields=list(risk.fields))
+            for risk in unanswered(job.brief, has_vocal=has_vocal)
+        ],
+        guide=GuideView(
+            received=job.guide.received.rpartition("/")[2],
+            url=desk.link(folder, job.guide.received),
+            has_vocal=has_vocal,
+        ),
+        mapped=folder.path(FINDINGS).exists(),
+        stages=[StageView(stage=s.stage, state=s.state, sentence=s.sentence) for s in where.stages],
+        next=StageView(stage=where.next.stage, state=where.next.state, sentence=where.next.sentence),
+        lines=[
+            LineView(version=line.version, given_as=line.given_as, url=desk.link(folder, line.file))
+            for line in job.lines
+        ],
+        takes=[
+            TakeView(
+                number=take.number,
+                given_as=take.given_as,
+                left_out=take.number in job.left_out,
+                seconds=take.frames / take.sample_rate,
+                line_version=take.line_version,
+                url=desk.link(folder, take.file),
+            )
+            for take in job.takes
+        ],
+        overrides=job.overrides,
+        rounds=[_round(desk, folder, round_) for round_ in job.rounds],
+        made=_made(desk, folder),
+        account=_account(desk, folder),
+    )
+
+
+def instrument_view(instrument: Instrument) -> InstrumentView:
+    """An instrument for the page."""
+    return InstrumentView(
+        name=instrument.name,
+        key=instrument.key,
+        family=instrument.family,
+        low=instrument.low,
+        high=instrument.high,
+        comfortable_low=instrument.comfortable_low,
+        comfortable_high=instrument.comfortable_high,
+        sounding_minus_written=instrument.transposition.semitones,
+        breath_s=instrument.breath_s,
+    )
+
+
+def files_in(desk: Desk, folder: JobFolder, relative: str) -> list[FileView]:
+    """The files of a folder inside the job, by name."""
+    if not relative:
+        return []
+    root = folder.path(relative)
+    found = sorted(path for path in root.rglob("*") if path.is_file()) if root.is_dir() else []
+    return [
+        FileView(
+            name=path.relative_to(root).as_posix(),
+            url=desk.link(folder, path.relative_to(folder.root).as_posix()),
+            bytes=path.stat().st_size,
+        )
+        for path in found
+    ]
+
+
+def _due(brief: Brief, moment: datetime) -> DeadlineView | None:
+    due = deadline_of(brief, moment=moment)
+    if due is None:
+        return None
+    return DeadlineView(day=due.day.isoformat(), days_left=due.days_left, is_over=due.is_over, words=due.words)
+
+
+def _round(desk: Desk, folder: JobFolder, round_: Round) -> RoundView:
+    return RoundView(
+        number=round_.number,
+        line_version=round_.line_version,
+        sent_at=round_.sent_at,
+        replied_at=round_.replied_at,
+        replied_by=round_.replied_by,
+        asks_for_changes=round_.asks_for_changes,
+        answers=[
+            {"section": answer.section, "answer": answer.answer, "remark": answer.remark} for answer in round_.answers
+        ],
+        files=files_in(desk, folder, round_.folder),
+    )
+
+
+def _made(desk: Desk, folder: JobFolder) -> list[MadeView]:
+    """The newest thing that each stage made, with its files."""
+    keys = {"click": map_key(folder), "choose": choice_key(folder), "deliver": choice_key(folder)}
+    views = []
+    for stage in dict.fromkeys(made.stage for made in folder.job.made):
+        newest = folder.job.last_made(stage)
+        if newest is None:
+            continue
+        stale = newest.from_key != keys.get(stage, line_key(folder))
+        views.append(
+            MadeView(
+                stage=stage,
+                folder=newest.folder,
+                at=newest.at,
+                stale=stale,
+                line_version=newest.line_version,
+                files=files_in(desk, folder, newest.folder),
+            )
+        )
+    return views
+
+
+def _account(desk: Desk, folder: JobFolder) -> AccountView:
+    found = account(folder)
+    return AccountView(
+        stages=[StageMinutes(stage=s.stage, minutes=s.minutes) for s in found.stages],
+        minutes=found.minutes,
+        rounds_used=found.rounds_used,
+        rounds_included=found.rounds_included,
+        rounds_beyond=found.rounds_beyond,
+        fee=found.fee,
+        currency=found.currency,
+        fee_per_hour=found.fee_per_hour,
+        since=found.since,
+        until=found.until,
+        statements=files_in(desk, folder, "account"),
+    )

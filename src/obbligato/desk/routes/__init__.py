@@ -1,0 +1,1 @@
+"""The addresses under /api, one module for each part of the page."""
