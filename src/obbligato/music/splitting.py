@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 
 from obbligato.music.grid import Meter
@@ -90,12 +91,14 @@ def _may_stand(start: Fraction, end: Fraction, strongest: int, rest: bool, meter
     return not meter.compound and strongest == own + 1 and even
 
 
-def _places_inside(start: Fraction, end: Fraction, meter: Meter) -> list[tuple[Fraction, int]]:
+@lru_cache(maxsize=4096)
+def _places_inside(start: Fraction, end: Fraction, meter: Meter) -> tuple[tuple[Fraction, int], ...]:
     unit = Fraction(1, _FINEST * (3 if meter.compound else 1))
     first, last = int(start // unit) + 1, -int(-end // unit)
-    return [(i * unit, _level(i * unit, meter)) for i in range(first, last)]
+    return tuple((i * unit, _level(i * unit, meter)) for i in range(first, last))
 
 
+@lru_cache(maxsize=4096)
 def _level(place: Fraction, meter: Meter) -> int:
     """How strong a place in the bar is."""
     if place.denominator == 1:
