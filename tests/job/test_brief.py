@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 import pytest
 
 from obbligato.errors import InputError
-from obbligato.job.brief import change_brief, deadline_of
+from obbligato.job.brief import change_brief, deadline_of, make_brief
 from obbligato.job.model import Brief
 from obbligato.job.risks import QUESTIONS, unanswered
 from obbligato.job.store import JOB_FILE, JobFolder
@@ -120,3 +120,9 @@ def test_what_a_brief_cannot_hold_is_refused_and_nothing_saved(folder, changes):
     with pytest.raises(InputError):
         change_brief(folder, **changes)
     assert folder.path(JOB_FILE).read_bytes() == before
+
+
+@pytest.mark.parametrize("fee", [float("inf"), float("nan"), -1.0])
+def test_a_fee_is_a_number_one_can_pay(fee):
+    with pytest.raises(InputError, match="fee"):
+        make_brief(title="x", fee=fee)

@@ -217,9 +217,7 @@ def show_account(folder: JobFolder, result: Account, written: str | None) -> Non
         table.add_row(time.stage, f"{time.minutes / 60.0:.2f}")
     out.print(table)
     say("", f"{result.minutes / 60.0:.2f} hours in all.")
-    say(f"Rounds of changes: {result.rounds_used} used, {result.rounds_included} included in the fee.")
-    if result.rounds_beyond:
-        say(f"{result.rounds_beyond} beyond what was agreed: settle the price before the next.")
+    say(*result.rounds_sentences)
     if result.fee_per_hour is not None:
         say(f"The fee comes to {result.fee_per_hour:.2f} {result.currency} an hour so far.".replace("  ", " "))
     if written:

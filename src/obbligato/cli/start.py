@@ -57,12 +57,12 @@ def new(
     credit: Annotated[str, typer.Option(help="How the player is credited.")] = "",
 ) -> None:
     """Start a job from a client's guide track."""
+    from obbligato.job.brief import make_brief
     from obbligato.job.intake import new_job
-    from obbligato.job.model import Brief
     from obbligato.job.risks import unanswered
     from obbligato.job.status import next_step
 
-    brief = Brief(
+    brief = make_brief(
         title=title or guide.stem,
         client=client,
         player=player,

@@ -47,6 +47,14 @@ class Account:
         return max(0, self.rounds_used - self.rounds_included)
 
     @property
+    def rounds_sentences(self) -> tuple[str, ...]:
+        """How many rounds of changes were used, and what that means for the fee."""
+        counted = f"Rounds of changes: {self.rounds_used} used, {self.rounds_included} included in the fee."
+        if not self.rounds_beyond:
+            return (counted,)
+        return counted, f"{self.rounds_beyond} beyond what was agreed: settle the price before the next."
+
+    @property
     def fee_per_hour(self) -> float | None:
         """What the agreed fee comes to for an hour of the time on record; None before there is an hour of it."""
         return self.fee / (self.minutes / 60.0) if self.fee is not None and self.minutes >= 60.0 else None

@@ -41,9 +41,8 @@ def make_review(folder: JobFolder, *, progress: Progress = silent) -> Round:
     """
     folder.require_writable()
     placed = current_line(folder)
-    waiting = folder.job.rounds[-1] if folder.job.rounds else None
-    key = fingerprint(line_key(folder), folder.job.created_at, folder.job.brief.title, folder.job.instrument)
-    if waiting and waiting.replied_at is None and waiting.fingerprint == key:
+    waiting, key = waiting_round(folder), _review_key(folder)
+    if waiting:
         raise InputError(
             f"Line version {waiting.line_version} is with the client already, in {waiting.folder}; "
             "wait for the answer, or add a new version of the line first."
@@ -60,6 +59,12 @@ def make_review(folder: JobFolder, *, progress: Progress = silent) -> Round:
     folder.save("review", f"round {number}: line version {round_.line_version}", rounds=(*folder.job.rounds, round_))
     progress(1.0, "done")
     return round_
+
+
+def waiting_round(folder: JobFolder) -> Round | None:
+    """The round in which the client has the newest line already and has not answered."""
+    last = folder.job.rounds[-1] if folder.job.rounds else None
+    return last if last and last.replied_at is None and last.fingerprint == _review_key(folder) else None
 
 
 def receive_reply(folder: JobFolder, file: Path) -> Round:
@@ -137,6 +142,10 @@ def unapproved_sections(folder: JobFolder, song: SongMap) -> list[str]:
     answers = {answer.section: answer.answer for answer in last.answers}
     played = played_sections(placed, song)
     return [f"section {section.label}" for section in played if answers.get(section.label) != "yes"]
+
+
+def _review_key(folder: JobFolder) -> str:
+    return fingerprint(line_key(folder), folder.job.created_at, folder.job.brief.title, folder.job.instrument)
 
 
 def _fresh_mockup(folder: JobFolder, progress: Progress) -> str:

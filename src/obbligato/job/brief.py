@@ -63,6 +63,24 @@ def deadline_of(brief: Brief, *, moment: datetime) -> Deadline | None:
     return Deadline(due.date(), days_left, is_over, _words(days_left, due if to_the_hour else None, is_over))
 
 
+def make_brief(**fields: Any) -> Brief:
+    """A brief from its fields.
+
+    Raises
+    ------
+    InputError
+        When a field is unknown or its value cannot be used, or there is no title.
+    """
+    try:
+        brief = Brief.model_validate(fields)
+    except ValidationError as error:
+        field = ".".join(map(str, error.errors()[0]["loc"])).replace("_", " ")
+        raise InputError(f"The brief cannot take this as '{field}': {error.errors()[0]['msg']}.") from None
+    if not brief.title.strip():
+        raise InputError("The song needs a title; write at least one letter.")
+    return brief
+
+
 def change_brief(folder: JobFolder, **changes: Any) -> Brief:
     """Change fields of a job's brief; the others stay as they are.
 
@@ -72,13 +90,7 @@ def change_brief(folder: JobFolder, **changes: Any) -> Brief:
         When a field is unknown or its value cannot be used.
     """
     old = folder.job.brief
-    try:
-        brief = Brief.model_validate({**old.model_dump(), **changes})
-    except ValidationError as error:
-        field = ".".join(map(str, error.errors()[0]["loc"]))
-        raise InputError(f"The brief cannot take this as '{field}': {error.errors()[0]['msg']}.") from None
-    if not brief.title.strip():
-        raise InputError("The song needs a title; write at least one letter.")
+    brief = make_brief(**{**old.model_dump(), **changes})
     changed = [name for name in Brief.model_fields if getattr(brief, name) != getattr(old, name)]
     if changed:
         folder.save("new", f"brief changed: {', '.join(changed).replace('_', ' ')}", brief=brief)

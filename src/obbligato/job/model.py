@@ -27,6 +27,8 @@ Stage = Literal[
     "account",
 ]
 Answer = Literal["yes", "change", "leave out"]
+Text = Annotated[str, Field(max_length=20_000)]
+Count = Annotated[int, Field(ge=1, le=1000)]
 
 
 class _Record(BaseModel):
@@ -53,30 +55,30 @@ class Brief(_Record):
         As the client says them, which need not be what the guide does.
     """
 
-    title: str
-    client: str = ""
-    player: str = ""
-    approver: str = ""
-    wishes: str = ""
-    deadline: str = ""
-    rounds_included: Annotated[int, Field(ge=0)] = 2
-    fee: Annotated[float | None, Field(ge=0)] = None
-    currency: str = ""
+    title: Text
+    client: Text = ""
+    player: Text = ""
+    approver: Text = ""
+    wishes: Text = ""
+    deadline: Text = ""
+    rounds_included: Annotated[int, Field(ge=0, le=1_000_000)] = 2
+    fee: Annotated[float | None, Field(ge=0, allow_inf_nan=False)] = None
+    currency: Text = ""
     writer: Literal["", "player", "client", "both"] = ""
-    lines: Annotated[int | None, Field(ge=1)] = None
-    layers: Annotated[int | None, Field(ge=1)] = None
-    references: str = ""
-    avoid: str = ""
+    lines: Count | None = None
+    layers: Count | None = None
+    references: Text = ""
+    avoid: Text = ""
     purpose: Literal["", "final", "demo"] = ""
-    stated_bpm: Annotated[float | None, Field(gt=0)] = None
-    stated_key: str = ""
-    stated_meter: str = ""
-    sample_rate: Annotated[int | None, Field(gt=0)] = None
-    bit_depth: Annotated[int | None, Field(gt=0)] = None
+    stated_bpm: Annotated[float | None, Field(gt=0, le=1000)] = None
+    stated_key: Text = ""
+    stated_meter: Text = ""
+    sample_rate: Annotated[int | None, Field(gt=0, le=1_000_000)] = None
+    bit_depth: Annotated[int | None, Field(gt=0, le=64)] = None
     vocal_stem: Literal["", "yes", "no"] = ""
-    time_zone: str = ""
-    usage: str = ""
-    credit: str = ""
+    time_zone: Text = ""
+    usage: Text = ""
+    credit: Text = ""
 
 
 class GuideRef(_Record):
