@@ -29,7 +29,7 @@ def takes(
     json: JsonOption = False,
 ) -> None:
     """The takes of a job; add takes recorded elsewhere."""
-    from obbligato.job.mapping import parse_clock
+    from obbligato.job.places import parse_clock
     from obbligato.job.store import JobFolder
     from obbligato.job.taking import add_takes, leave_out
 

@@ -24,11 +24,25 @@ def map_(
     bar_1: Annotated[str | None, typer.Option("--bar-1", help="When bar 1 starts, e.g. 0:04.25.")] = None,
     meter: Annotated[str | None, typer.Option(help="The metre, e.g. 3/4 or 12/8.")] = None,
     key: Annotated[list[str] | None, typer.Option(help="A key: 'Bb major', or from a bar on '57=C major'.")] = None,
+    taps: Annotated[
+        str | None, typer.Option(help="Times of beats you tapped along, e.g. '4.25 4.76 5.25 5.77'.")
+    ] = None,
+    chord: Annotated[
+        list[str] | None, typer.Option(help="A sounding chord at a bar and beat: 12:3=Cm7; 12:3= for what was heard.")
+    ] = None,
+    section: Annotated[
+        list[str] | None, typer.Option(help="The letter of the section beginning in a bar: 17=B; 17= for none.")
+    ] = None,
+    singer: Annotated[
+        list[str] | None, typer.Option(help="Whether the singer sings: 9-12=no, or to the beat 9:3-12:2=yes.")
+    ] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Take the last correction back.")] = False,
     undo_all: Annotated[bool, typer.Option(help="Go back to what was heard.")] = False,
     json: JsonOption = False,
 ) -> None:
     """Listen to the guide and show the song map; take corrections by hand."""
     from obbligato.job.mapping import correct, song_map
+    from obbligato.job.places import parse_taps
     from obbligato.job.store import JobFolder
 
     folder = JobFolder.open(job)
@@ -42,6 +56,11 @@ def map_(
             bar_1=bar_1,
             meter=meter,
             keys=tuple(key or ()),
+            taps_s=parse_taps(taps) if taps is not None else (),
+            chords=tuple(chord or ()),
+            sections=tuple(section or ()),
+            singer=tuple(singer or ()),
+            undo_last=undo,
             undo_all=undo_all,
             progress=progress,
         )

@@ -3,30 +3,32 @@
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import replace
-from fractions import Fraction
 from typing import Any
 
 from pydantic import TypeAdapter
 
 from obbligato.errors import InputError, NoBeatError
+from obbligato.job.correcting import corrected_grid, with_corrected_form
 from obbligato.job.intake import guide_audio, vocal_audio
-from obbligato.job.model import Corrections, KeyCorrection
+from obbligato.job.model import Corrections
+from obbligato.job.statements import Statements, stated
 from obbligato.job.store import JobFolder, fingerprint
+from obbligato.job.tapping import steady_from_taps, tapped_beat
 from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Grid, Meter
-from obbligato.music.harmony import parse_key
-from obbligato.music.spans import KeySpan
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.atomic import write_bytes_at_once
 
 FINDINGS = "guide/findings.json"
 CORRECTIONS = "guide/corrections.json"
+EARLIER_CORRECTIONS = "guide/corrections-before.json"
+UNDO_STEPS = 200
 LISTENER = 1
 """Grows whenever listening finds something else in the same file."""
 
 _SONG_MAP = TypeAdapter(SongMap)
+_STATES = TypeAdapter(list[Corrections])
 
 
 def song_map_to_json(song: SongMap) -> dict[str, Any]:
@@ -43,7 +45,7 @@ def corrections(folder: JobFolder) -> Corrections:
 
 def map_key(folder: JobFolder) -> str:
     """Fingerprint of everything the song map depends on."""
-    return fingerprint(folder.job.guide.sha256, LISTENER, corrections(folder).model_dump_json())
+    return fingerprint(folder.job.guide.sha256, LISTENER, _as_stamped(corrections(folder)))
 
 
 def findings(folder: JobFolder, *, fixes: Corrections | None = None, progress: Progress = silent) -> SongMap:
@@ -75,9 +77,9 @@ def findings(folder: JobFolder, *, fixes: Corrections | None = None, progress: P
         song = listen(audio, facts, vocal=vocal, progress=rest)
     except NoBeatError:
         fixes = corrections(folder) if fixes is None else fixes
-        if fixes.bpm is None:
+        if fixes.bpm is None and not fixes.tapped_s:
             raise
-        grid = Grid.steady(fixes.bpm, fixes.bar_1_s or 0.0, Meter.from_signature(fixes.meter or "4/4"))
+        grid = _stated_grid(fixes)
         song = listen(audio, facts, vocal=vocal, grid=grid, progress=rest)
     write_bytes_at_once(
         path, json.dumps({**stamp, "findings": song_map_to_json(song)}, indent=1).encode(), overwrite=True
@@ -111,68 +113,122 @@ def correct(
     bar_1: str | None = None,
     meter: str | None = None,
     keys: tuple[str, ...] = (),
+    taps_s: tuple[float, ...] = (),
+    bar_1_near_s: float | None = None,
+    chords: tuple[str, ...] = (),
+    sections: tuple[str, ...] = (),
+    singer: tuple[str, ...] = (),
+    undo_last: bool = False,
     undo_all: bool = False,
     progress: Progress = silent,
 ) -> Corrections:
-    """Add corrections by hand to those made before; each is checked before any is kept."""
+    """Add corrections by hand to those made before; each is checked before any is kept.
+
+    Parameters
+    ----------
+    bar_1
+        A clock time for bar 1, taken as it stands.
+    bar_1_near_s
+        Where bar 1 was tapped, in seconds: the beat nearest to it is taken.
+    keys
+        `Bb major` for the whole song, `57=Db major` from a bar on.
+    taps_s
+        Beats tapped along, in seconds of the guide; what was said of the tempo before is forgotten.
+    chords, sections, singer
+        `12:3=Cm7` (sounding), `17=B`, `9-12=no`; bars are those of the map with this call's tempo and bar 1 in it.
+    undo_last, undo_all
+        Take back the newest change, or all of them, before anything else.
+    """
     if double and halve:
         raise InputError("--double and --halve undo each other; give one of them.")
     before = corrections(folder)
-    fixes = Corrections() if undo_all else before
-    changes: dict[str, Any] = {}
-    if bpm is not None:
-        Grid.steady(bpm, 0.0, Meter())
-        changes["bpm"] = bpm
-    if double or halve:
-        factor = Fraction(fixes.counted_times or 1) * (Fraction(2) if double else Fraction(1, 2))
-        changes["counted_times"] = str(factor) if factor != 1 else None
-        if fixes.bpm is not None and bpm is None:
-            changes["bpm"] = fixes.bpm * (2.0 if double else 0.5)
-    if meter is not None:
-        changes["meter"] = str(Meter.from_signature(meter))
-    if bar_1 is not None:
-        changes |= {"bar_1_s": parse_clock(bar_1), "shift_beats": 0.0}
-    if shift_beats is not None:
-        changes["shift_beats"] = changes.get("shift_beats", fixes.shift_beats) + shift_beats
-    if keys:
-        changes["keys"] = tuple(_parse_key_correction(text) for text in keys)
-    fixes = Corrections.model_validate({**fixes.model_dump(), **changes})
+    start = _undone(folder) if undo_last else Corrections() if undo_all else before
+    said = Statements(
+        bpm=bpm,
+        counted_times=2.0 if double else 0.5 if halve else None,
+        shift_beats=shift_beats,
+        bar_1=bar_1,
+        bar_1_near_s=bar_1_near_s,
+        meter=meter,
+        keys=keys,
+        taps_s=taps_s,
+        chords=chords,
+        sections=sections,
+        singer=singer,
+    )
+
+    def heard(fixes: Corrections) -> SongMap:
+        return findings(folder, fixes=fixes, progress=progress)
+
+    fixes = stated(start, said, heard)
     if fixes != before:
         folder.require_writable()
-        _require_in_the_song(findings(folder, fixes=fixes, progress=progress), fixes)
-        write_bytes_at_once(folder.path(CORRECTIONS), fixes.model_dump_json(indent=2).encode(), overwrite=True)
+        _require_in_the_song(heard(fixes), fixes)
+        _keep(folder, before, fixes, undone=undo_last)
+        undo = "corrections undone" if undo_all else "last correction undone"
         folder.note(
-            "map", "corrections undone" if undo_all and not changes else f"corrected by hand: {in_words(fixes)}"
+            "map", undo if (undo_all or undo_last) and fixes == start else f"corrected by hand: {in_words(fixes)}"
         )
     return fixes
 
 
-def parse_clock(text: str) -> float:
-    """Seconds from `4.25`, `0:04.25` or `1:02:03.5`; a decimal comma is understood.
-
-    >>> parse_clock("1:07,5")
-    67.5
-    """
-    if not re.fullmatch(r"(\d+:){0,2}\d+([.,]\d+)?", text.strip()):
-        raise InputError(f"'{text}' is not a time; write seconds (4.25) or a clock time (0:04.25).")
-    seconds = 0.0
-    parts = text.strip().replace(",", ".").split(":")
-    if any(float(part) >= 60.0 for part in parts[1:]):
-        raise InputError(f"'{text}' is not a time; after a colon stand minutes or seconds below 60 (0:04.25).")
-    for part in parts:
-        seconds = seconds * 60.0 + float(part)
-    return seconds
+def can_undo(folder: JobFolder) -> bool:
+    """Whether there is a change of the corrections to take back."""
+    return bool(_earlier(folder))
 
 
 def in_words(fixes: Corrections) -> str:
     """The corrections in force, one after the other."""
-    stated = fixes.model_dump(exclude_defaults=True, mode="json")
-    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in stated.items())
+    counted = {
+        "tapped_s": (len(fixes.tapped_s), "beat tapped", "beats tapped"),
+        "chords": (len(fixes.chords), "chord", "chords"),
+        "sections": (len(fixes.sections), "section letter", "section letters"),
+        "singer": (len(fixes.singer), "stretch of the singer", "stretches of the singer"),
+    }
+    stated_values = fixes.model_dump(exclude_defaults=True, exclude=set(counted), mode="json")
+    words = [f"{name.replace('_', ' ')} {value}" for name, value in stated_values.items()]
+    words += [f"{number} {one if number == 1 else more}" for number, one, more in counted.values() if number]
+    return ", ".join(words)
+
+
+def _as_stamped(fixes: Corrections) -> str:
+    """Corrections as fingerprinted; kinds that a job does not use leave its fingerprints as they are without them."""
+    unused = {name for name in ("tapped_s", "chords", "sections", "singer") if not getattr(fixes, name)}
+    return fixes.model_dump_json(exclude=unused)
+
+
+def _stated_grid(fixes: Corrections) -> Grid:
+    meter = Meter.from_signature(fixes.meter or "4/4")
+    if fixes.bpm is None:
+        return steady_from_taps(tapped_beat(fixes.tapped_s), meter)
+    return Grid.steady(fixes.bpm, fixes.bar_1_s or 0.0, meter)
+
+
+def _earlier(folder: JobFolder) -> list[Corrections]:
+    """The corrections as they stood before each change, oldest first."""
+    path = folder.path(EARLIER_CORRECTIONS)
+    return _STATES.validate_json(path.read_bytes()) if path.exists() else []
+
+
+def _undone(folder: JobFolder) -> Corrections:
+    earlier = _earlier(folder)
+    if not earlier:
+        raise InputError("No correction has been made that could be undone.")
+    return earlier[-1]
+
+
+def _keep(folder: JobFolder, before: Corrections, fixes: Corrections, *, undone: bool) -> None:
+    """Write the corrections, and first those before them, so that a crash between the two loses neither."""
+    earlier = _earlier(folder)
+    states = earlier[:-1] if undone else [*earlier, before][-UNDO_STEPS:]
+    path = folder.path(EARLIER_CORRECTIONS)
+    write_bytes_at_once(path, _STATES.dump_json(states, exclude_defaults=True), overwrite=True)
+    write_bytes_at_once(folder.path(CORRECTIONS), fixes.model_dump_json(indent=2).encode(), overwrite=True)
 
 
 def _require_in_the_song(song: SongMap, fixes: Corrections) -> None:
     """Refuse corrections that point outside the song: nothing could be drawn or delivered with them."""
-    end_s, grid = song.source.duration_s, _corrected_grid(song, fixes)
+    end_s, grid = song.source.duration_s, corrected_grid(song, fixes)
     if not -end_s < grid.bar_1_s < end_s:
         raise InputError(
             f"Bar 1 would begin at {grid.bar_1_s:.1f} s, but the guide lasts {end_s:.1f} s; give a place inside it."
@@ -183,52 +239,28 @@ def _require_in_the_song(song: SongMap, fixes: Corrections) -> None:
             raise InputError(f"There is no bar {key.from_bar} to put a key at; the song ends in bar {last}.")
 
 
-def _corrected_grid(song: SongMap, fixes: Corrections) -> Grid:
-    grid = song.to_grid()
-    if fixes.counted_times:
-        grid = grid.counted_times(Fraction(fixes.counted_times))
-    if fixes.bpm is not None:
-        grid = Grid.steady(fixes.bpm, grid.bar_1_s, grid.meter)
-    if fixes.meter:
-        grid = grid.with_meter(Meter.from_signature(fixes.meter))
-    if fixes.bar_1_s is not None:
-        grid = grid.with_bar_1_at(fixes.bar_1_s)
-    return grid.moved(fixes.shift_beats)
-
-
 def _apply(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progress) -> SongMap:
-    grid = _corrected_grid(song, fixes)
-    if grid != song.to_grid():
-        from obbligato.listen.pipeline import relisten_with_grid
+    song = _heard_on_grid(folder, song, fixes, progress)
+    corrected = with_corrected_form(song, fixes)
+    if fixes.singer:
+        from obbligato.listen.openings import find_openings
 
-        song = relisten_with_grid(guide_audio(folder), song, grid, progress=progress)
-    if fixes.keys:
-        song = replace(song, keys=_corrected_keys(song, grid, fixes.keys))
+        openings = find_openings(guide_audio(folder), corrected.voice, corrected.to_grid())
+        corrected = replace(corrected, openings=openings)
+    return corrected
+
+
+def _heard_on_grid(folder: JobFolder, song: SongMap, fixes: Corrections, progress: Progress) -> SongMap:
+    """What hangs on bars, heard on the corrected grid; kept, since other corrections leave it as it is."""
+    grid = corrected_grid(song, fixes)
+    if grid == song.to_grid():
+        return song
+    key = f"heard-{fingerprint(folder.job.guide.sha256, LISTENER, grid)}.json"
+    kept = folder.cached(key)
+    if kept is not None:
+        return _SONG_MAP.validate_json(kept)
+    from obbligato.listen.pipeline import relisten_with_grid
+
+    song = relisten_with_grid(guide_audio(folder), song, grid, progress=progress)
+    folder.keep(key, json.dumps(song_map_to_json(song)).encode())
     return song
-
-
-def _corrected_keys(song: SongMap, grid: Grid, fixes: tuple[KeyCorrection, ...]) -> tuple[KeySpan, ...]:
-    """The stated keys from their bars on; before the first of them, what was heard."""
-    end_s = song.source.duration_s
-    ordered = sorted(fixes, key=lambda fix: fix.from_bar)
-    starts = [max(0.0, grid.bar_to_sec(fix.from_bar)) if fix.from_bar > 1 else 0.0 for fix in ordered]
-    kept = [
-        KeySpan(key.start_s, min(key.end_s, starts[0]), key.tonic, key.mode, key.confidence)
-        for key in song.keys
-        if key.start_s < starts[0]
-    ]
-    stated = [
-        KeySpan(start, end, fix.tonic, fix.mode, 1.0)
-        for fix, start, end in zip(ordered, starts, [*starts[1:], end_s], strict=True)
-        if end > start
-    ]
-    return (*kept, *stated)
-
-
-def _parse_key_correction(text: str) -> KeyCorrection:
-    """`Bb major` for the whole song, `57=Db major` from bar 57 on."""
-    bar, _, name = text.rpartition("=")
-    if bar and not re.fullmatch(r"-?\d+", bar.strip()):
-        raise InputError(f"'{text}': write a key as 'Bb major', or from a bar on as '57=Db major'.")
-    tonic, mode = parse_key(name)
-    return KeyCorrection(from_bar=int(bar) if bar else 1, tonic=tonic, mode=mode)
