@@ -20,6 +20,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 
 import numpy as np
 
@@ -107,12 +108,12 @@ def quantise(line: Line, meter: Meter) -> Quantised:
     played = np.asarray([n.onset_beat for n in line.notes])
     swing = find_swing(played.tolist(), meter)
     divisions = _divisions(meter, swing)
-    onsets, chosen = _onsets(played.tolist(), divisions, _FIRST_DEVIATION / quarters)
+    onsets, chosen = _onsets(played.tolist(), meter, swing, _FIRST_DEVIATION / quarters)
     late = played - [_played_at(onset, chosen) for onset in onsets]
     lag = float(np.clip(np.median(late), -_LARGEST_LAG / quarters, _LARGEST_LAG / quarters))
     spread = 1.4826 * float(np.median(np.abs(late - np.median(late))))
     deviation = float(np.clip(1.5 * spread * quarters, *_DEVIATIONS)) / quarters
-    onsets, chosen = _onsets((played - lag).tolist(), divisions, deviation)
+    onsets, chosen = _onsets((played - lag).tolist(), meter, swing, deviation)
     beats = _Beats(meter, chosen, divisions[0 if meter.compound else 1])
     ends = [
         _end(note.end_beat - lag, onset, following, beats)
@@ -126,7 +127,8 @@ def quantise(line: Line, meter: Meter) -> Quantised:
     return Quantised(notes, tuplets, swing.feel if swing else "")
 
 
-def _divisions(meter: Meter, swing: Swing | None) -> list[_Division]:
+@lru_cache(maxsize=64)
+def _divisions(meter: Meter, swing: Swing | None) -> tuple[_Division, ...]:
     """All divisions of a beat, the metre's own from coarse to fine, then those against it."""
     own, other = (3, 2) if meter.compound else (2, 3)
     found = []
@@ -139,7 +141,7 @@ def _divisions(meter: Meter, swing: Swing | None) -> list[_Division]:
         replaced = own * 2**level if not meter.compound else 3 * 2**level
         division = _division(symbols, meter, None, (symbols, replaced))
         found.append(replace(division, tuplet_cost=_TUPLET_IN_SWING if swing else _TUPLET))
-    return found
+    return tuple(found)
 
 
 def _division(parts: int, meter: Meter, swing: Swing | None, tuplet: tuple[int, int] | None) -> _Division:
@@ -161,7 +163,7 @@ def _depth(place: Fraction, meter: Meter, in_tuplet: bool) -> float:
 
 
 def _onsets(
-    played: Sequence[float], divisions: Sequence[_Division], deviation: float
+    played: Sequence[float], meter: Meter, swing: Swing | None, deviation: float
 ) -> tuple[list[Fraction], dict[int, _Division]]:
     """Written onsets, and the division of every beat that has any; the cheapest for the line as a whole."""
     beats: dict[int, list[float]] = {}
@@ -176,7 +178,7 @@ def _onsets(
         reached: dict[bool, tuple[float, list[tuple[int, _Fit]]]] = {}
         for taken, (cost, path) in paths.items():
             for takes_next in (False, True):
-                fit = min((_fit(inside, d, deviation, taken, takes_next) for d in divisions), key=lambda f: f.cost)
+                fit = _beat_fit(tuple(inside), meter, swing, deviation, taken=taken, takes_next=takes_next)
                 total = cost + fit.cost
                 if fit.cost < _FAR and (takes_next not in reached or total < reached[takes_next][0]):
                     reached[takes_next] = (total, [*path, (beat, fit)])
@@ -188,6 +190,15 @@ def _onsets(
     path = min(paths.values(), key=lambda found: found[0])[1]
     chosen = {beat: fit.division for beat, fit in path if fit.division}
     return [beat + place for beat, fit in path for place in fit.places], chosen
+
+
+@lru_cache(maxsize=8192)
+def _beat_fit(
+    inside: tuple[float, ...], meter: Meter, swing: Swing | None, deviation: float, *, taken: bool, takes_next: bool
+) -> _Fit:
+    """The division that suits a beat best; kept, since a line that is being written changes a beat at a time."""
+    fits = (_fit(inside, division, deviation, taken, takes_next) for division in _divisions(meter, swing))
+    return min(fits, key=lambda fit: fit.cost)
 
 
 def _fit(inside: Sequence[float], division: _Division, deviation: float, taken: bool, takes_next: bool) -> _Fit:

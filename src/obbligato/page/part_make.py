@@ -25,7 +25,9 @@ from obbligato.page.part_score import Heading, Part, ScoreBar, ScoreChord, Score
 from obbligato.units import seconds_to_clock
 
 
-def make_part(line: Line, song: SongMap, instrument: Instrument, heading: Heading) -> Part:
+def make_part(
+    line: Line, song: SongMap, instrument: Instrument, heading: Heading, *, gather_rests: bool = True
+) -> Part:
     """Lay out the page for a line: transposed, spelled, in the song's bars, with rests, letters, chords and breaths.
 
     The page goes from bar 1 (or the bar of a note before it) to the song's last bar. A run of empty bars becomes one
@@ -38,6 +40,8 @@ def make_part(line: Line, song: SongMap, instrument: Instrument, heading: Headin
         In sounding pitch, as performed; the page shows it quantised.
     song
         Where bars, keys, chords and sections come from.
+    gather_rests
+        Whether empty bars become multi-bar rests; else every bar is shown, under its chords.
     """
     grid = song.to_grid()
     keys = _written_keys(song, grid, instrument)
@@ -67,7 +71,7 @@ def make_part(line: Line, song: SongMap, instrument: Instrument, heading: Headin
         feel=notation.feel.capitalize(),
         lead_in=_lead_in(song, first),
         first_note=_first_note(line, song, pitches[0]),
-        bars=_with_chords(_with_rests(bars), song, grid, instrument, keys),
+        bars=_with_chords(_with_rests(bars) if gather_rests else bars, song, grid, instrument, keys),
     )
 
 
