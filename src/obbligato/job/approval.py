@@ -19,6 +19,7 @@ from obbligato.music.harmony import chord_text
 from obbligato.music.spans import SectionSpan
 from obbligato.page.part import chord_with_signs, with_signs
 from obbligato.page.review import BarView, ReviewData, SectionView, client_mp3, parse_reply, review_html
+from obbligato.page.review_reply import MAX_REPLY_CHARS
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
 from obbligato.sound.files import read_audio
@@ -27,6 +28,8 @@ from obbligato.units import amplitude_to_db
 
 REVIEW_PAGE = "review.html"
 REPLY_FILE = "reply.txt"
+BYTES_IN_A_LETTER = 4
+"""At most, in UTF-8."""
 HALF_A_FRAME_S = 0.02
 """Chords that reach less than this into a bar do not belong to it."""
 
@@ -77,12 +80,13 @@ def receive_reply(folder: JobFolder, file: Path) -> Round:
     """
     if not file.is_file():
         raise InputError(f"There is no file '{file}'; check the name.")
+    not_ours = InputError(f"'{file.name}' is not the text file that the review page saves; ask for that one.")
+    if file.stat().st_size > BYTES_IN_A_LETTER * MAX_REPLY_CHARS:
+        raise not_ours
     try:
         text = file.read_bytes().decode("utf-8")
     except UnicodeDecodeError:
-        raise InputError(
-            f"'{file.name}' is not the text file that the review page saves; ask for that one."
-        ) from None
+        raise not_ours from None
     return enter_reply(folder, text, given_as=f"'{file.name}'")
 
 
