@@ -2,37 +2,30 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from pydantic import TypeAdapter
 
 from obbligato.errors import InputError
-from obbligato.job.intake import guide_audio
+from obbligato.job.intake import require_same_guide
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import song_map
+from obbligato.job.proposing import EDIT_LIST, edit_list, propose, read_edit_list
 from obbligato.job.sheet import take_sheet
 from obbligato.job.store import JobFolder
-from obbligato.job.timing import timed_line
-from obbligato.job.writing import current_line, instrument_of
-from obbligato.listen.songmap import SongMap
+from obbligato.job.writing import current_line
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
 from obbligato.sound.files import read_audio, write_wav
-from obbligato.takes.assess import AssessedTakes, assess_takes
 from obbligato.takes.join import join
-from obbligato.takes.place import Placement, stated_placement
-from obbligato.takes.readings import Assessment, Choice, TakeReading, TimedLine
+from obbligato.takes.readings import Assessment
 from obbligato.units import midi_to_hz
 
-CHOICE, COMP, SHEET = "choice.json", "comp.wav", "take-sheet.pdf"
+COMP, SHEET = "comp.wav", "take-sheet.pdf"
 INTEGER_DEPTH, FLOAT_DEPTH = 24, 32
-
-_ASSESSMENT = TypeAdapter(Assessment)
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,8 +50,8 @@ class Comp:
     lowest_hz: float | None
 
 
-def set_overrides(folder: JobFolder, chosen: Mapping[int, int], *, clear: bool = False) -> None:
-    """Keep the player's own choices: by phrase (from 1), the number of a take.
+def set_overrides(folder: JobFolder, chosen: Mapping[int, int | None], *, clear: bool = False) -> None:
+    """Keep the player's own choices: by phrase (from 1), the number of a take, or None to take a choice back.
 
     Raises
     ------
@@ -70,11 +63,15 @@ def set_overrides(folder: JobFolder, chosen: Mapping[int, int], *, clear: bool =
     for phrase, take in chosen.items():
         if not 1 <= phrase <= n_phrases:
             raise InputError(f"There is no phrase {phrase}; the line has phrases 1 to {n_phrases}.")
-        if take not in numbers:
+        if take is not None and take not in numbers:
             raise InputError(f"There is no take {take}; the job has {_numbers_in_words(numbers)}.")
-    overrides = {**({} if clear else folder.job.overrides), **chosen}
-    words = ", ".join(f"take {take} for phrase {phrase}" for phrase, take in sorted(chosen.items()))
-    folder.save("choose", words or "choices by hand forgotten", overrides=overrides)
+    wanted = {**({} if clear else folder.job.overrides), **chosen}
+    overrides = {phrase: take for phrase, take in wanted.items() if take is not None}
+    words = [
+        f"phrase {phrase} as proposed" if take is None else f"take {take} for phrase {phrase}"
+        for phrase, take in sorted(chosen.items())
+    ]
+    folder.save("choose", ", ".join(words) or "choices by hand forgotten", overrides=overrides)
 
 
 def choose(folder: JobFolder, *, progress: Progress = silent) -> Comp:
@@ -85,45 +82,54 @@ def choose(folder: JobFolder, *, progress: Progress = silent) -> Comp:
     InputError
         When there is no take, a take does not hold the line, or several takes have no line to be compared by.
     """
+    return _kept(folder, render(folder, progress=progress))
+
+
+def render(folder: JobFolder, *, progress: Progress = silent) -> str:
+    """Have the comp rendered for the job as it stands, and tell the folder inside the job in which it lies.
+
+    Only takes not heard before are listened to, and a comp of the same choice is not rendered twice.
+
+    Raises
+    ------
+    InputError
+        As `choose`.
+    """
     if not folder.job.takes_in_use:
         raise InputError("This job has no takes to choose from; add some with: obbligato takes JOB add FILE...")
-    kept = folder.job.made_from("choose", choice_key(folder))
+    key = choice_key(folder)
+    kept = folder.job.made_from("choose", key)
     if kept is not None:
-        return _kept(folder, kept.folder)
+        return kept.folder
     folder.require_writable()
+    earlier = _rendered_before(folder, key)
+    if earlier is not None:
+        made = folder.made("choose", earlier, from_key=key)
+        folder.save("choose", f"back to {earlier}", made=made)
+        return earlier
     song = song_map(folder, progress=part_of(progress, 0.0, 0.2))
-    guide = guide_audio(folder)
-    takes = {take.file: read_audio(folder.path(take.file)) for take in folder.job.takes_in_use}
-    if folder.job.lines:
-        assessed = _by_line(folder, song, guide, takes, part_of(progress, 0.2, 0.8))
-        assessment, placements, coverage = assessed.assessment, assessed.placements, assessed.coverage
-    else:
-        assessment, placements, coverage = _whole_take(folder)
+    require_same_guide(folder)
+    proposal = propose(folder, song, progress=part_of(progress, 0.2, 0.8))
+    assessment = proposal.assessment
     joined = join(
-        takes,
-        placements,
+        _read({choice.take for choice in assessment.choice}, folder),
+        proposal.placements,
         assessment.choice,
         assessment.seams,
-        n_samples=guide.n_samples,
-        sr=guide.sr,
+        n_samples=song.source.frames,
+        sr=song.source.sample_rate,
         progress=part_of(progress, 0.8, 0.95),
     )
-    number = sum(made.stage == "choose" for made in folder.job.made) + 1
-    name = f"comp_{number:02d}"
-    with folder.new_folder("comp", name) as (building, target):
-        edit_list = {
-            "coverage": coverage,
-            "placements": {path: vars(placement) for path, placement in placements.items()},
-            **_ASSESSMENT.dump_python(assessment, mode="json"),
-        }
-        (building / CHOICE).write_text(json.dumps(edit_list, indent=1), encoding="utf-8")
+    number = len({made.folder for made in folder.job.made if made.stage == "choose"}) + 1
+    with folder.new_folder("comp", f"comp_{number:02d}") as (building, target):
+        (building / EDIT_LIST).write_text(edit_list(proposal), encoding="utf-8")
         write_wav(building / COMP, joined.audio, bit_depth=lossless_depth(joined.audio))
         if assessment.line.phrases:
             (building / SHEET).write_bytes(take_sheet(folder, assessment, song.to_grid()))
-    made = folder.made("choose", target, from_key=choice_key(folder))
+    made = folder.made("choose", target, from_key=key)
     folder.save("choose", f"comp {number} rendered", made=made)
     progress(1.0, "comp rendered")
-    return _kept(folder, target)
+    return target
 
 
 def lossless_depth(audio: Audio) -> int:
@@ -131,78 +137,34 @@ def lossless_depth(audio: Audio) -> int:
     return INTEGER_DEPTH if np.max(np.abs(audio.y), initial=0.0) <= 1.0 else FLOAT_DEPTH
 
 
-def _by_line(
-    folder: JobFolder, song: SongMap, guide: Audio, takes: Mapping[str, Audio], progress: Progress
-) -> AssessedTakes:
-    grid = song.to_grid()
-    refs = folder.job.takes_in_use
-    files = {take.number: take.file for take in refs}
-    line = timed_line(current_line(folder).line, grid)
-    overrides = folder.job.overrides
-    try:
-        return assess_takes(
-            line,
-            list(takes.items()),
-            guide=guide,
-            a4_hz=song.tuning.a4_hz,
-            grid=grid,
-            instrument=instrument_of(folder),
-            starts_s={take.file: take.starts_at_s for take in refs if take.starts_at_s is not None},
-            overrides={
-                phrase - 1: files[take]
-                for phrase, take in overrides.items()
-                if phrase <= len(line.phrases) and take in files
-            },
-            progress=progress,
-        )
-    except InputError as error:
-        raise _in_the_jobs_words(error, folder) from error
+def _read(files: set[str], folder: JobFolder) -> dict[str, Audio]:
+    """Takes from the disk, two at a time: decoding is done outside the interpreter's lock."""
+    names = sorted(files)
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return dict(zip(names, pool.map(read_audio, map(folder.path, names)), strict=True))
 
 
-def _in_the_jobs_words(error: InputError, folder: JobFolder) -> InputError:
-    """A refusal of one take, with the take's number and how to go on without it."""
-    text, newest = str(error), folder.job.lines[-1].version
-    for take in folder.job.takes_in_use:
-        path = f"'{take.file}': "
-        if text.startswith(path):
-            older = f" It was played to line version {take.line_version}." if take.line_version != newest else ""
-            return InputError(
-                f"Take {take.number} ('{take.given_as}'): {text.removeprefix(path)}{older} "
-                f"To go on without it: obbligato takes JOB leave-out {take.number}"
-            )
-    return error
-
-
-def _whole_take(folder: JobFolder) -> tuple[Assessment, dict[str, Placement], str]:
-    """Without a line there is nothing to compare takes by: one take is used as it is."""
-    takes = folder.job.takes_in_use
-    number = folder.job.overrides.get(1) if len(takes) > 1 else takes[0].number
-    take = next((take for take in takes if take.number == number), None)
-    if take is None:
-        raise InputError(
-            "Without a line the takes cannot be compared; name the one to use with --phrase 1 --take N, "
-            "or add the line with: obbligato line JOB FILE.mid"
-        )
-    starts_s = take.starts_at_s or 0.0
-    reading = TakeReading(take.file, offset_ms=1e3 * starts_s, drift_ppm=0.0, tuning_cents=0.0, phrases=())
-    why = "The only take." if len(takes) == 1 else "By hand."
-    assessment = Assessment(TimedLine((), ()), (reading,), (Choice(0, take.file, why),), ())
-    coverage = "There is no line, so nothing was read: the whole take is used."
-    return assessment, {take.file: stated_placement(starts_s)}, coverage
+def _rendered_before(folder: JobFolder, key: str) -> str | None:
+    """An older comp of the same takes, line, map and choices by hand, if it is still there."""
+    return next(
+        (
+            made.folder
+            for made in reversed(folder.job.made)
+            if made.stage == "choose" and made.from_key == key and folder.path(f"{made.folder}/{COMP}").is_file()
+        ),
+        None,
+    )
 
 
 def _kept(folder: JobFolder, comp: str) -> Comp:
     """A comp rendered before, as it lies on the disk."""
-    kept: dict[str, Any] = json.loads(folder.path(f"{comp}/{CHOICE}").read_bytes())
-    coverage = kept.pop("coverage")
-    kept.pop("placements")
-    assessment = _ASSESSMENT.validate_python(kept)
-    pitches = [note.midi for note in assessment.line.notes]
+    kept = read_edit_list(folder, comp)
+    pitches = [note.midi for note in kept.assessment.line.notes]
     return Comp(
         folder=comp,
         audio=read_audio(folder.path(f"{comp}/{COMP}")),
-        assessment=assessment,
-        coverage=coverage,
+        assessment=kept.assessment,
+        coverage=kept.coverage,
         given_as={take.file: Path(take.given_as).name for take in folder.job.takes},
         lowest_hz=float(midi_to_hz(min(pitches))) if pitches else None,
     )

@@ -83,6 +83,18 @@ def guide_audio(folder: JobFolder) -> Audio:
     Raises
     ------
     InputError
+        As `require_same_guide`.
+    """
+    require_same_guide(folder)
+    return read_audio(folder.path(folder.job.guide.pcm))
+
+
+def require_same_guide(folder: JobFolder) -> None:
+    """Refuse to go on with another guide than the one all was made for.
+
+    Raises
+    ------
+    InputError
         When the guide as received is no longer the one the job was made from.
     """
     guide = folder.job.guide
@@ -92,7 +104,6 @@ def guide_audio(folder: JobFolder) -> Audio:
             f"The guide in this job ('{guide.received}') is not the file the job was made from; "
             "put that file back, or start a new job with the new guide."
         )
-    return read_audio(folder.path(guide.pcm))
 
 
 def vocal_audio(folder: JobFolder) -> Audio | None:

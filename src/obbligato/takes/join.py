@@ -8,6 +8,7 @@ clock that drifts, means resampling. Between phrases the chosen take's own room 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,8 @@ from obbligato.takes.readings import Choice, Seam
 from obbligato.takes.seams import takes_in_order
 
 _EDGE_FADE_S = 0.01
+_WORKERS = 2
+"""Takes resampled at a time; that is done outside the interpreter's lock."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,10 +72,15 @@ def join(
     names = list(dict.fromkeys(name for name, _, _ in stretches))
     channels = max(takes[name].channels for name in names)
     placed = {}
-    for i, name in enumerate(names):
-        progress(i / (len(names) + 1), f"placing {name}")
+
+    def place(name: str) -> Samples:
         y = on_guide_time(takes[name], placements[name], n_samples=n_samples, sr=sr)
-        placed[name] = np.broadcast_to(y, (channels, n_samples)) if len(y) == 1 else y
+        return np.broadcast_to(y, (channels, n_samples)) if len(y) == 1 else y
+
+    with ThreadPoolExecutor(max_workers=_WORKERS) as pool:
+        for i, (name, y) in enumerate(zip(names, pool.map(place, names), strict=True)):
+            placed[name] = y
+            progress((i + 1) / (len(names) + 1), f"placed {name}")
     out = np.array(placed[stretches[0][0]])
     for seam, (name, _, _) in zip(seams, stretches[1:], strict=True):
         _switch(out, placed[name], sr=sr, at=round(seam.at_s * sr), fade=round(seam.fade_ms * sr / 1e3))

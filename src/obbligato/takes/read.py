@@ -1,13 +1,15 @@
 """Reading takes: from audio to what each phrase and note was like.
 
-Takes of the same line are read together, for what several share is no fault of one.
+Each take is heard by itself, which takes time and can be kept; then the takes of a line are judged together, which
+takes none, for what several share is no fault of one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +20,9 @@ from obbligato.music.instruments import Instrument
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio
 from obbligato.takes.bleed import levelled
-from obbligato.takes.hearing import Heard, hear, to_analysis_rate
+from obbligato.takes.hearing import hear, to_analysis_rate
 from obbligato.takes.judge import Judgement, judge
+from obbligato.takes.levels import Levels
 from obbligato.takes.measure import TakeMeasures, measure_take, require_readable, timing_of
 from obbligato.takes.pitch import ANALYSIS_SR, Floats
 from obbligato.takes.place import Placement, place_heard, play_back, stated_placement
@@ -31,12 +34,20 @@ _WORKERS = 2
 
 
 @dataclass(frozen=True, eq=False)
+class HeardTake:
+    """What listening to one take by itself yields; the sound is not needed any more but for joining."""
+
+    measures: TakeMeasures
+    levels: Levels
+
+
+@dataclass(frozen=True, eq=False)
 class ReadTake:
-    """A take with all that was found about it: the sound as heard, the place, the measures, and the reading."""
+    """A take with all that was found about it: the place, the measures, the level, and the reading."""
 
     path: str
-    heard: Heard
     measures: TakeMeasures
+    levels: Levels
     reading: TakeReading
 
     @property
@@ -57,18 +68,41 @@ def read_takes(
     starts_s: Mapping[str, float] | None = None,
     progress: Progress = silent,
 ) -> tuple[ReadTake, ...]:
-    """Place and read takes of a line together.
+    """Place and read takes of a line together; see `hear_takes` and `judge_takes`."""
+    heard = hear_takes(
+        line,
+        [(name, partial(_given, audio)) for name, audio in takes],
+        guide=guide,
+        click=click,
+        a4_hz=a4_hz,
+        grid=grid,
+        starts_s=starts_s,
+        progress=progress,
+    )
+    return judge_takes(line, tuple(heard), grid=grid, instrument=instrument)
+
+
+def hear_takes(
+    line: TimedLine,
+    takes: Sequence[tuple[str, Callable[[], Audio]]],
+    *,
+    guide: Audio | None = None,
+    click: Audio | None = None,
+    a4_hz: float = 440.0,
+    grid: Grid | None = None,
+    starts_s: Mapping[str, float] | None = None,
+    progress: Progress = silent,
+) -> Iterator[HeardTake]:
+    """Listen to takes of a line, each by itself, in the order given.
 
     Parameters
     ----------
     takes
-        Each with the name it is to be reported under.
+        Each with the name it is to be reported under, and what reads it; few of them are in memory at a time.
     guide, click
         What the player heard, looked for as bleed.
     grid
-        For bar numbers in the verdicts and to know where clicks fall.
-    instrument
-        For note names in the verdicts: written pitch, as the player reads it.
+        To know where clicks fall.
     starts_s
         Where takes start on the guide's time, for those whose player says so.
 
@@ -85,23 +119,40 @@ def read_takes(
     clicks_s = click_times(line, grid, click)
     starts = starts_s or {}
 
-    def one(named: tuple[str, Audio]) -> tuple[Heard, TakeMeasures]:
+    def one(named: tuple[str, Callable[[], Audio]]) -> HeardTake:
+        name, read = named
         return _hear_and_measure(
-            *named, line, start_s=starts.get(named[0]), sources=sources, a4_hz=a4_hz, clicks_s=clicks_s
+            name, read(), line, start_s=starts.get(name), sources=sources, a4_hz=a4_hz, clicks_s=clicks_s
         )
 
-    heards, measured = [], []
     with ThreadPoolExecutor(max_workers=_WORKERS) as pool:
-        for i, (heard, measures) in enumerate(pool.map(one, takes)):
+        for i, heard in enumerate(pool.map(one, takes)):
             progress((i + 1) / len(takes), f"read {names[i]}")
-            heards.append(heard)
-            measured.append(measures)
-    judged = judge(measured, line)
+            yield heard
+
+
+def judge_takes(
+    line: TimedLine, heard: Sequence[HeardTake], *, grid: Grid | None = None, instrument: Instrument | None = None
+) -> tuple[ReadTake, ...]:
+    """Judge takes that were heard, beside one another.
+
+    Parameters
+    ----------
+    grid
+        For bar numbers in the verdicts.
+    instrument
+        For note names in the verdicts: written pitch, as the player reads it.
+    """
+    judged = judge([take.measures for take in heard], line)
     wording = Wording(grid, instrument)
     return tuple(
-        ReadTake(m.path, h, m, _reading(m, j, line, wording))
-        for m, h, j in zip(measured, heards, judged, strict=True)
+        ReadTake(take.measures.path, take.measures, take.levels, _reading(take.measures, judgements, line, wording))
+        for take, judgements in zip(heard, judged, strict=True)
     )
+
+
+def _given(audio: Audio) -> Audio:
+    return audio
 
 
 def _hear_and_measure(
@@ -113,7 +164,7 @@ def _hear_and_measure(
     sources: tuple[NDArray[np.float32], ...],
     a4_hz: float,
     clicks_s: tuple[Floats, ...],
-) -> tuple[Heard, TakeMeasures]:
+) -> HeardTake:
     try:
         heard = hear(take, line, a4_hz=a4_hz)
         if start_s is None:
@@ -129,7 +180,7 @@ def _hear_and_measure(
         name, take, line, heard=heard, placement=placement, played=played, a4_hz=a4_hz, click_times_s=clicks_s
     )
     require_readable(measures)
-    return heard, measures
+    return HeardTake(measures, Levels.of(heard))
 
 
 def click_times(line: TimedLine, grid: Grid | None, click: Audio | None) -> tuple[Floats, ...]:

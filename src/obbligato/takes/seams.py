@@ -12,10 +12,9 @@ from itertools import pairwise
 import numpy as np
 import scipy.ndimage
 
-from obbligato.takes.pitch import ANALYSIS_SR, Floats
+from obbligato.takes.pitch import Floats
 from obbligato.takes.read import ReadTake
 from obbligato.takes.readings import Choice, PhraseSpan, Seam, TimedLine
-from obbligato.takes.sounds import room_db
 
 LONGEST_FADE_S = 0.03
 SHORTEST_FADE_S = 0.01
@@ -57,7 +56,7 @@ def _quiet_place(left: ReadTake, right: ReadTake, earliest_s: float, latest_s: f
     if latest_s - earliest_s < SHORTEST_FADE_S + _STEP_S:
         return latest_s - SHORTEST_FADE_S / 2, SHORTEST_FADE_S
     times_s = np.arange(earliest_s, latest_s, _STEP_S)
-    levels = [_levels_db(take, times_s) for take in (left, right)]
+    levels = [take.levels.around_db(take.placement.to_take_s(times_s)) for take in (left, right)]
     over_db = np.max([level - level.min() for level in levels], axis=0)
     over_db = scipy.ndimage.uniform_filter1d(over_db, 5, mode="nearest")
     quiet = over_db <= over_db.min() + _QUIET_DB
@@ -69,16 +68,6 @@ def _quiet_place(left: ReadTake, right: ReadTake, earliest_s: float, latest_s: f
     fade_s = float(np.clip(0.8 * length_s, SHORTEST_FADE_S, LONGEST_FADE_S))
     middle_s = float(times_s[first] + length_s / 2)
     return float(np.clip(middle_s, earliest_s + fade_s / 2, latest_s - fade_s / 2)), fade_s
-
-
-def _levels_db(take: ReadTake, guide_s: Floats) -> Floats:
-    """Level of a take in 20 ms around times on the guide, dBFS; outside the take it is silent."""
-    y = take.heard.y
-    centre = np.round(take.placement.to_take_s(guide_s) * ANALYSIS_SR).astype(int)
-    half = int(0.01 * ANALYSIS_SR)
-    total = np.concatenate([[0.0], np.cumsum(np.asarray(y, dtype=np.float64) ** 2)])
-    a, b = np.clip(centre - half, 0, len(y)), np.clip(centre + half, 0, len(y))
-    return np.asarray(10 * np.log10((total[b] - total[a]) / (2 * half) + 1e-10))
 
 
 def _end_s(take: ReadTake, line: TimedLine, phrase: PhraseSpan) -> float:
@@ -93,10 +82,9 @@ def _start_s(take: ReadTake, line: TimedLine, phrase: PhraseSpan) -> float:
 
 
 def _room_db(take: ReadTake, start_s: float, end_s: float) -> float:
-    """Level of the take's room in the rest, or in the whole take where the rest is too short to tell."""
+    """Level of the take's room in the rest."""
     first_s, last_s = (float(t) for t in take.placement.to_take_s(np.array([start_s, end_s])))
-    level = room_db(take.heard, first_s, last_s)
-    return take.heard.floor_db if level is None else level
+    return take.levels.room_db(first_s, last_s)
 
 
 def _step(left: Floats, right: Floats, indices: np.ndarray[tuple[int, ...], np.dtype[np.int64]]) -> float:

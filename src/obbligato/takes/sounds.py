@@ -7,8 +7,7 @@ import scipy.ndimage
 
 from obbligato.sound.audio import Audio
 from obbligato.takes.hearing import Heard
-from obbligato.takes.pitch import HOP_S, Floats
-from obbligato.units import db_to_power, power_to_db
+from obbligato.takes.pitch import Floats
 
 _FLAT_RUN = 4
 _FLATNESS = 2e-5
@@ -96,13 +95,3 @@ def loudest_stray_db(heard: Heard, start_s: float, end_s: float, attacks_s: Floa
         stray = np.where((np.abs(after) < _ATTACK_S) | (np.abs(before) < _ATTACK_S / 2), -np.inf, stray)
     at = int(np.argmax(stray))
     return float(stray[at]), float(times_s[at])
-
-
-def room_db(heard: Heard, start_s: float, end_s: float) -> float | None:
-    """Level of the quietest 100 ms in a stretch, dBFS; None where the stretch is shorter or outside the take."""
-    frames = heard.frames_between(start_s, end_s)
-    width = round(0.1 / HOP_S)
-    if frames.stop - frames.start < width:
-        return None
-    power = scipy.ndimage.uniform_filter1d(db_to_power(heard.level_db[frames]), width, mode="nearest")
-    return float(power_to_db(power.min()))

@@ -1,0 +1,143 @@
+"""The choice among a job's takes as it stands: by hand where the player chose, proposed elsewhere."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from obbligato.errors import InputError
+from obbligato.job.mapping import song_map
+from obbligato.job.reading import hear_all, heard_before
+from obbligato.job.store import JobFolder
+from obbligato.job.timing import timed_line
+from obbligato.job.writing import current_line, instrument_of
+from obbligato.listen.songmap import SongMap
+from obbligato.progress import Progress, silent
+from obbligato.takes.assess import choose_again
+from obbligato.takes.choose import choose as choose_by_readings
+from obbligato.takes.place import Placement, stated_placement
+from obbligato.takes.read import HeardTake, judge_takes
+from obbligato.takes.readings import Assessment, Choice, TakeReading, TimedLine
+
+EDIT_LIST = "choice.json"
+
+_ASSESSMENT = TypeAdapter(Assessment)
+
+
+@dataclass(frozen=True, eq=False)
+class Proposal:
+    """What is to be joined: the choice as it stands, by hand or proposed, and where the takes lie."""
+
+    assessment: Assessment
+    placements: Mapping[str, Placement]
+    coverage: str
+
+
+def propose(folder: JobFolder, song: SongMap, *, progress: Progress = silent) -> Proposal:
+    """The choice among all takes in use; those not heard before are listened to.
+
+    Raises
+    ------
+    InputError
+        When a take does not hold the line, or several takes have no line to be compared by.
+    """
+    if not folder.job.lines:
+        return _whole_take(folder)
+    line = timed_line(current_line(folder).line, song.to_grid())
+    if not line.notes:
+        raise InputError("The line has no notes; give a MIDI file with at least one note.")
+    return _among(folder, song, line, hear_all(folder, line, song, progress=progress))
+
+
+def proposal_so_far(folder: JobFolder) -> Proposal | None:
+    """The choice among the takes heard so far, without listening; None where nothing was heard yet.
+
+    Where the takes were heard but what was heard is not kept any more, the readings in the newest comp's edit list
+    stand in for it, and the seams are known only if the choice is still the same.
+    """
+    if not folder.job.lines or not folder.job.takes_in_use:
+        return None
+    heard = heard_before(folder)
+    if heard:
+        song = song_map(folder)
+        line = timed_line(current_line(folder).line, song.to_grid())
+        return _among(folder, song, line, tuple(heard.values()))
+    last = folder.job.last_made("choose")
+    if last is None or not folder.path(f"{last.folder}/{EDIT_LIST}").is_file():
+        return None
+    return _chosen_anew(folder, read_edit_list(folder, last.folder))
+
+
+def edit_list(proposal: Proposal) -> str:
+    """The choice as JSON, from which the comp can be rendered again."""
+    words = {
+        "coverage": proposal.coverage,
+        "placements": {path: vars(placement) for path, placement in proposal.placements.items()},
+        **_ASSESSMENT.dump_python(proposal.assessment, mode="json"),
+    }
+    return json.dumps(words, indent=1)
+
+
+def read_edit_list(folder: JobFolder, comp: str) -> Proposal:
+    """The choice that a comp was rendered from."""
+    kept: dict[str, Any] = json.loads(folder.path(f"{comp}/{EDIT_LIST}").read_bytes())
+    coverage = kept.pop("coverage")
+    placements = {path: Placement(**words) for path, words in kept.pop("placements").items()}
+    return Proposal(_ASSESSMENT.validate_python(kept), placements, coverage)
+
+
+def _among(folder: JobFolder, song: SongMap, line: TimedLine, heard: tuple[HeardTake, ...]) -> Proposal:
+    """The choice among takes that were heard."""
+    grid = song.to_grid()
+    read = judge_takes(line, heard, grid=grid, instrument=instrument_of(folder))
+    overrides = _overrides(folder, line, {take.path for take in read})
+    assessed = choose_again(line, read, grid=grid, overrides=overrides)
+    return Proposal(assessed.assessment, assessed.placements, assessed.coverage)
+
+
+def _chosen_anew(folder: JobFolder, kept: Proposal) -> Proposal:
+    """The choice in force now, by the readings of an earlier one."""
+    before = kept.assessment
+    if not before.line.phrases:
+        return kept
+    in_use = {take.file for take in folder.job.takes_in_use}
+    readings = tuple(take for take in before.takes if take.path in in_use)
+    if not readings:
+        return kept
+    overrides = _overrides(folder, before.line, {take.path for take in readings})
+    choice = choose_by_readings(before.line, readings, overrides=overrides)
+    same = [c.take for c in choice] == [c.take for c in before.choice]
+    assessment = replace(before, takes=readings, choice=choice, seams=before.seams if same else ())
+    return replace(kept, assessment=assessment)
+
+
+def _overrides(folder: JobFolder, line: TimedLine, paths: set[str]) -> dict[int, str]:
+    """The choices by hand that still point at a phrase and at a take that was read, by phrase index."""
+    files = {take.number: take.file for take in folder.job.takes_in_use if take.file in paths}
+    return {
+        phrase - 1: files[take]
+        for phrase, take in folder.job.overrides.items()
+        if phrase <= len(line.phrases) and take in files
+    }
+
+
+def _whole_take(folder: JobFolder) -> Proposal:
+    """Without a line there is nothing to compare takes by: one take is used as it is."""
+    takes = folder.job.takes_in_use
+    number = folder.job.overrides.get(1) if len(takes) > 1 else takes[0].number
+    take = next((take for take in takes if take.number == number), None)
+    if take is None:
+        raise InputError(
+            "Without a line the takes cannot be compared; name the one to use with --phrase 1 --take N, "
+            "or add the line with: obbligato line JOB FILE.mid"
+        )
+    starts_s = take.starts_at_s or 0.0
+    reading = TakeReading(take.file, offset_ms=1e3 * starts_s, drift_ppm=0.0, tuning_cents=0.0, phrases=())
+    why = "The only take." if len(takes) == 1 else "By hand."
+    assessment = Assessment(TimedLine((), ()), (reading,), (Choice(0, take.file, why),), ())
+    coverage = "There is no line, so nothing was read: the whole take is used."
+    return Proposal(assessment, {take.file: stated_placement(starts_s)}, coverage)

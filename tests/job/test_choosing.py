@@ -1,0 +1,180 @@
+"""Choosing in a job: what is read once is not read again, and choices by hand are quick, kept and taken back."""
+
+from __future__ import annotations
+
+import importlib.util
+import shutil
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+import soundfile
+
+from obbligato.errors import InputError
+from obbligato.job import choosing, reading
+from obbligato.job.choosing import COMP, choose, render, set_overrides
+from obbligato.job.keys import choice_key
+from obbligato.job.mapping import correct
+from obbligato.job.proposing import proposal_so_far
+from obbligato.job.store import JobFolder
+from obbligato.job.taking import add_takes, leave_out
+from obbligato.takes import read
+
+BENCH = Path(__file__).parents[2] / "bench"
+
+
+def _load(name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(f"obbligato_bench_{name}", BENCH / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+players, played_job = _load("players"), _load("played_job")
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory):
+    """Three takes of three phrases, the second take wrong in the first phrase, the first in the second."""
+    rng = np.random.default_rng(8)
+    line = players.invent_line(rng, phrases=3)
+    how = (players.Playing(wrong={1: 1}), players.Playing(wrong={0: 1}, sr=44100), players.Playing(noise=(2,)))
+    takes = [players.play(line, h, rng) for h in how]
+    folder = played_job.make_job(tmp_path_factory.mktemp("played") / "job", line, takes)
+    render(folder)
+    return folder.root
+
+
+@pytest.fixture
+def folder(finished, tmp_path):
+    shutil.copytree(finished, tmp_path / "job")
+    return JobFolder.open(tmp_path / "job")
+
+
+@pytest.fixture
+def listened(monkeypatch):
+    """The names of the takes that were listened to."""
+    names = []
+    real = read._hear_and_measure
+
+    def counted(name, *args, **kwargs):
+        names.append(name)
+        return real(name, *args, **kwargs)
+
+    monkeypatch.setattr(read, "_hear_and_measure", counted)
+    return names
+
+
+def _chosen(folder):
+    return [choice.take for choice in proposal_so_far(folder).assessment.choice]
+
+
+def test_a_choice_by_hand_listens_to_nothing(folder, listened):
+    before = _chosen(folder)
+    other = next(take for take in folder.job.takes if take.file != before[0])
+    set_overrides(folder, {1: other.number})
+    assert _chosen(folder)[0] == other.file
+    comp = choose(folder)
+    assert comp.assessment.choice[0].take == other.file
+    assert comp.assessment.choice[0].why.startswith("By hand.")
+    assert listened == []
+
+
+def test_the_comp_is_the_same_whether_the_takes_were_just_heard_or_kept(folder, tmp_path):
+    shutil.copytree(folder.root, tmp_path / "fresh")
+    fresh = JobFolder.open(tmp_path / "fresh")
+    shutil.rmtree(fresh.path(".cache"))
+    comps = []
+    for job in (folder, fresh):
+        set_overrides(job, {1: 1})
+        comps.append(choose(job))
+    assert comps[0].assessment == comps[1].assessment
+    assert np.array_equal(comps[0].audio.y, comps[1].audio.y)
+
+
+def test_only_a_new_take_is_listened_to(folder, listened, tmp_path):
+    line = proposal_so_far(folder).assessment.line
+    soundfile.write(
+        tmp_path / "again.wav", players.play(line, players.Playing(), np.random.default_rng(1)).y.T, 48000
+    )
+    add_takes(folder, (tmp_path / "again.wav",))
+    assert len(proposal_so_far(folder).assessment.takes) == 3
+    render(folder)
+    assert listened == ["takes/take_04.wav"]
+    assert len(proposal_so_far(folder).assessment.takes) == 4
+
+
+def test_leaving_a_take_out_listens_to_nothing(folder, listened):
+    leave_out(folder, (3,))
+    render(folder)
+    assert listened == []
+    assert {take.path for take in proposal_so_far(folder).assessment.takes} == {
+        "takes/take_01.wav",
+        "takes/take_02.wav",
+    }
+
+
+def test_another_grid_is_another_line_so_all_is_heard_again(folder, listened):
+    correct(folder, shift_beats=0.05)
+    assert reading.heard_before(folder) == {}
+    render(folder)
+    assert len(listened) == 3
+
+
+def test_a_choice_taken_back_uses_the_comp_that_is_there(folder):
+    first = folder.job.last_made("choose").folder
+    before = folder.path(f"{first}/{COMP}").stat().st_mtime_ns
+    set_overrides(folder, {1: 3})
+    second = render(folder)
+    set_overrides(folder, {1: None})
+    assert folder.job.overrides == {}
+    assert second != first
+    assert render(folder) == first
+    assert folder.path(f"{first}/{COMP}").stat().st_mtime_ns == before
+    assert folder.path(f"{second}/{COMP}").is_file()
+
+
+def test_without_what_was_heard_the_edit_list_stands_in(folder):
+    choice = _chosen(folder)
+    assert proposal_so_far(folder).assessment.seams
+    shutil.rmtree(folder.path(".cache"))
+    assert _chosen(folder) == choice
+    assert proposal_so_far(folder).assessment.seams
+    set_overrides(folder, {1: 1})
+    assert choice[0] != "takes/take_01.wav"
+    assert _chosen(folder)[0] == "takes/take_01.wav"
+    assert proposal_so_far(folder).assessment.seams == ()
+
+
+def test_nothing_heard_yet_is_no_proposal(folder):
+    shutil.rmtree(folder.path(".cache"))
+    shutil.rmtree(folder.path("comp"))
+    assert proposal_so_far(folder) is None
+
+
+def test_a_choice_made_while_another_is_rendered_is_kept_and_makes_the_comp_stale(folder, monkeypatch):
+    set_overrides(folder, {1: 1})
+    real = choosing.propose
+
+    def changed_meanwhile(*args, **kwargs):
+        set_overrides(JobFolder.open(folder.root), {1: 2})
+        return real(*args, **kwargs)
+
+    monkeypatch.setattr(choosing, "propose", changed_meanwhile)
+    render(folder)
+    job = JobFolder.open(folder.root)
+    assert job.job.overrides == {1: 2}
+    assert job.job.made_from("choose", choice_key(job)) is None
+
+
+def test_phrases_and_takes_that_are_not_there_are_refused(folder):
+    with pytest.raises(InputError, match=r"no phrase 9; the line has phrases 1 to 3"):
+        set_overrides(folder, {9: 1})
+    with pytest.raises(InputError, match=r"no take 7; the job has takes 1, 2, 3"):
+        set_overrides(folder, {1: 7})
+    assert folder.job.overrides == {}
