@@ -33,6 +33,7 @@ _FIRST_DEVIATION = 0.05
 _DEVIATIONS = (0.01, 0.06)
 """Standard deviation of onsets in quarter notes: to begin with, and between what it may be found to be."""
 _LARGEST_LAG = 0.12
+_STEP_BEATS = 0.003
 _SHORTEST = Fraction(1, 16)
 """The shortest note value that is written, in quarter notes: a 64th."""
 _DEPTHS = {0: 0.2, 1: 0.5, 2: 1.2, 3: 3.5, 4: 5.0}
@@ -110,9 +111,9 @@ def quantise(line: Line, meter: Meter) -> Quantised:
     divisions = _divisions(meter, swing)
     onsets, chosen = _onsets(played.tolist(), meter, swing, _FIRST_DEVIATION / quarters)
     late = played - [_played_at(onset, chosen) for onset in onsets]
-    lag = float(np.clip(np.median(late), -_LARGEST_LAG / quarters, _LARGEST_LAG / quarters))
+    lag = _in_steps(float(np.clip(np.median(late), -_LARGEST_LAG / quarters, _LARGEST_LAG / quarters)))
     spread = 1.4826 * float(np.median(np.abs(late - np.median(late))))
-    deviation = float(np.clip(1.5 * spread * quarters, *_DEVIATIONS)) / quarters
+    deviation = _in_steps(float(np.clip(1.5 * spread * quarters, *_DEVIATIONS)) / quarters)
     onsets, chosen = _onsets((played - lag).tolist(), meter, swing, deviation)
     beats = _Beats(meter, chosen, divisions[0 if meter.compound else 1])
     ends = [
@@ -125,6 +126,11 @@ def quantise(line: Line, meter: Meter) -> Quantised:
     )
     tuplets = {beat: division.tuplet for beat, division in chosen.items() if division.tuplet}
     return Quantised(notes, tuplets, swing.feel if swing else "")
+
+
+def _in_steps(beats: float) -> float:
+    """A lag or deviation in coarse steps, so that a note changed elsewhere leaves a beat as it was."""
+    return round(beats / _STEP_BEATS) * _STEP_BEATS
 
 
 @lru_cache(maxsize=64)

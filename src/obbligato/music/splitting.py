@@ -33,6 +33,14 @@ def cut_points(
     tuplets
         Beats of this bar, from 0, that are divided against the metre: symbols, and what they replace.
     """
+    return list(_cut_points(start, end, rest, meter, tuple(sorted(tuplets.items()))))
+
+
+@lru_cache(maxsize=8192)
+def _cut_points(
+    start: Fraction, end: Fraction, rest: bool, meter: Meter, in_tuplets: tuple[tuple[int, tuple[int, int]], ...]
+) -> tuple[Fraction, ...]:
+    tuplets = dict(in_tuplets)
     walls = {start, end}
     for place in (start, end):
         beat = int(place // 1)
@@ -42,7 +50,7 @@ def cut_points(
     for a, b in pairwise(sorted(walls)):
         ratio = tuplets.get(int(a // 1)) if b - a < 1 else None
         ends += _cut_tuplet(a, b, ratio, rest, meter) if ratio else _cut(a, b, rest, meter)
-    return ends
+    return tuple(ends)
 
 
 def _cut_tuplet(start: Fraction, end: Fraction, ratio: tuple[int, int], rest: bool, meter: Meter) -> list[Fraction]:

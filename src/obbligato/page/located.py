@@ -117,6 +117,20 @@ def first_note_index(part: Part, first_bar: int) -> int:
     return sum(note.pitch is not None and not note.tied_from_before for bar in before for note in bar.notes)
 
 
+def written_notes(part: Part) -> tuple[tuple[int, float, str], ...]:
+    """Bar, place in beats from bar 1, and name of every note of a part that shows all its bars."""
+    return tuple(
+        (
+            bar.number,
+            (bar.number - 1) * part.meter.beats_per_bar + float(note.onset / part.meter.beat_quarters),
+            str(note.pitch),
+        )
+        for bar in part.bars
+        for note in bar.notes
+        if note.pitch is not None and not note.tied_from_before
+    )
+
+
 def in_sounding_pitch(instrument: Instrument) -> Instrument:
     """The instrument with its part in sounding pitch; one read in a clef an octave up stays in that clef."""
     octaves = -1 if instrument.clef == "treble8vb" else 0

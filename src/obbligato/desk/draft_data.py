@@ -1,0 +1,367 @@
+"""A line being written, as the page shows it: rows of music, and for every note its name, place, air and range."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from obbligato.job.drafting import draft_line, line_version, mapped_song
+from obbligato.job.mapping import map_key
+from obbligato.job.store import JobFolder, now
+from obbligato.job.writing import instrument_of
+from obbligato.listen.songmap import SongMap
+from obbligato.music.breath import read_tank
+from obbligato.music.difference import line_difference
+from obbligato.music.harmony import key_prefers_flats, note_name
+from obbligato.music.instruments import Instrument
+from obbligato.music.line import Line, Note, Phrase
+from obbligato.music.playable import check_line
+from obbligato.page.located import (
+    LocatedRow,
+    first_note_index,
+    in_sounding_pitch,
+    located_rows,
+    stretch,
+    written_notes,
+)
+from obbligato.page.part_make import make_part
+from obbligato.page.part_score import Heading, Part
+
+Pitch = Literal["written", "sounding"]
+Zone = Literal["below", "low", "comfortable", "high", "above"]
+
+_Beat = Annotated[float, Field(ge=-10_000.0, le=100_000.0, allow_inf_nan=False)]
+
+
+class NoteView(BaseModel):
+    """A note in sounding pitch, in beats from bar 1."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    onset_beat: _Beat
+    duration_beats: Annotated[float, Field(gt=0.0, le=10_000.0, allow_inf_nan=False)]
+    pitch: Annotated[int, Field(ge=0, le=127)]
+    velocity: Annotated[int, Field(ge=1, le=127)] = 80
+
+    @classmethod
+    def of(cls, note: Note) -> NoteView:
+        """A note of a line."""
+        return cls(
+            onset_beat=note.onset_beat,
+            duration_beats=note.duration_beats,
+            pitch=note.pitch,
+            velocity=note.velocity,
+        )
+
+    def to_note(self) -> Note:
+        """The note of a line."""
+        return Note(self.onset_beat, self.duration_beats, self.pitch, self.velocity)
+
+
+Notes = Annotated[list[NoteView], Field(max_length=4000)]
+_Bar = Annotated[int, Field(ge=-1000, le=10_000)]
+
+
+class Draft(BaseModel):
+    """A draft, and which of its bars are to be engraved how; without bars, all of them."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    notes: Notes
+    per_row: Annotated[int, Field(ge=1, le=16)] = 4
+    width_staves: Annotated[float, Field(ge=5.0, le=80.0, allow_inf_nan=False)] = 28.0
+    pitch: Pitch = "written"
+    first_bar: _Bar | None = None
+    last_bar: _Bar | None = None
+
+
+class SymbolView(BaseModel):
+    """A note or rest: its place as written in beats from bar 1, its left edge, the index of its note."""
+
+    beat: float
+    x: float
+    note: int | None
+
+
+class RowBarView(BaseModel):
+    """A bar of a row, or the `bars` bars of a long rest."""
+
+    number: int
+    bars: int
+    left: float
+    right: float
+    music_left: float
+    symbols: list[SymbolView]
+
+
+class RowView(BaseModel):
+    """A row of music as SVG, in units of which a stave is 80 high."""
+
+    svg: str
+    width: float
+    height: float
+    stave_top: float
+    bars: list[RowBarView]
+
+
+class DraftNoteView(BaseModel):
+    """What there is to say about a note.
+
+    `beat` is its place as written, from bar 1; `air` is what is left of a breath when it ends (1 full, below 0 on the
+    reserve), `breathed` how much of one came before it.
+    """
+
+    written: str
+    sounding: str
+    beat: float
+    bar: int
+    zone: Zone
+    air: float | None
+    breathed: float | None
+
+
+class RemarkView(BaseModel):
+    """A remark of the check."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+    kind: str
+    severity: Literal["stop", "look", "note"]
+    first_bar: int
+    last_bar: int
+    sentence: str
+
+
+class DraftView(BaseModel):
+    """A draft, engraved and looked at; `first_bar` to `last_bar` are the bars it can show."""
+
+    rows: list[RowView]
+    notes: list[DraftNoteView]
+    phrases: list[tuple[int, int]]
+    remarks: list[RemarkView]
+    first_bar: int
+    last_bar: int
+    feel: str
+
+
+class BarTimes(BaseModel):
+    """A bar of the song on the guide's time; `beats_s` has each beat and the next bar line."""
+
+    number: int
+    beats_s: list[float]
+    section: str
+
+
+class SheetView(BaseModel):
+    """What is needed to write: the song's bars in time, the metre, and a version to go on from."""
+
+    version: int
+    notes: list[NoteView]
+    beats_per_bar: int
+    beat_quarters: float
+    compound: bool
+    signature: str
+    bars: list[BarTimes]
+    duration_s: float
+
+
+class VersionView(BaseModel):
+    """A version of the line, and what it changes about the one before, bar by bar."""
+
+    version: int
+    given_as: str
+    notes: int
+    changes: list[str]
+
+
+@lru_cache(maxsize=8)
+def _song_of(root: Path, key: str) -> SongMap:
+    return mapped_song(JobFolder.open(root))
+
+
+def song_of(folder: JobFolder) -> SongMap:
+    """The song map of a job, kept between requests until it changes."""
+    return _song_of(folder.root, map_key(folder))
+
+
+def check_remarks(line: Line, song: SongMap, instrument: Instrument) -> list[RemarkView]:
+    """What the check says about a line."""
+    remarks = check_line(
+        line, song.to_grid(), instrument, voice=song.voice, chords=song.chords, openings=song.openings
+    )
+    return [RemarkView.model_validate(remark) for remark in remarks]
+
+
+def draft_view(folder: JobFolder, draft: Draft) -> DraftView:
+    """Engrave and look at a draft; without notes it is the empty song, to write in.
+
+    Raises
+    ------
+    InputError
+        When two notes begin together, one lies outside the song, or more stand in a beat than can be written.
+    NotRightError
+        When the song is not mapped.
+    """
+    song, instrument = song_of(folder), instrument_of(folder)
+    line = draft_line([note.to_note() for note in draft.notes], song) if draft.notes else None
+    part = _whole_part(line, song, instrument, draft.pitch)
+    first, last = part.bars[0].number, part.bars[-1].number
+    rows = _rows(part, draft, first, last)
+    return DraftView(
+        rows=rows,
+        notes=_notes(line, part, song, instrument, draft.pitch) if line else [],
+        phrases=[(phrase.first_note, phrase.last_note) for phrase in line.phrases] if line else [],
+        remarks=check_remarks(line, song, instrument) if line else [],
+        first_bar=first,
+        last_bar=last,
+        feel=part.feel,
+    )
+
+
+def sheet_view(folder: JobFolder, version: int | None) -> SheetView:
+    """The song to write in, with a version of the line (the newest, when none is named; none when there is none)."""
+    song = song_of(folder)
+    grid = song.to_grid()
+    if version is None and folder.job.lines:
+        version = folder.job.lines[-1].version
+    notes = line_version(folder, version).line.notes if version else ()
+    return SheetView(
+        version=version or 0,
+        notes=[NoteView.of(note) for note in notes],
+        beats_per_bar=grid.meter.beats_per_bar,
+        beat_quarters=float(grid.meter.beat_quarters),
+        compound=grid.meter.compound,
+        signature=str(grid.meter),
+        bars=bar_times(song),
+        duration_s=song.source.duration_s,
+    )
+
+
+def bar_times(song: SongMap) -> list[BarTimes]:
+    """Every bar of the song that lies in the guide, with the times of its beats."""
+    grid = song.to_grid()
+    beats_per_bar = grid.meter.beats_per_bar
+    letters = {round(float(grid.sec_to_beat(s.start_s)) / beats_per_bar) + 1: s.label for s in song.sections}
+    first = grid.position_at(0.0).bar
+    last = grid.position_at(song.source.duration_s).bar
+    return [
+        BarTimes(
+            number=bar,
+            beats_s=[
+                float(s) for s in grid.beat_to_sec([(bar - 1) * beats_per_bar + i for i in range(beats_per_bar + 1)])
+            ],
+            section=letters.get(bar, ""),
+        )
+        for bar in range(first, last + 1)
+    ]
+
+
+def versions_view(folder: JobFolder) -> list[VersionView]:
+    """All versions, newest first, each with what it changed."""
+    grid, instrument = song_of(folder).to_grid(), instrument_of(folder)
+    views = []
+    before: tuple[Note, ...] | None = None
+    for version in folder.job.lines:
+        notes = line_version(folder, version.version).line.notes
+        changes = [] if before is None else line_difference(before, notes, grid, instrument)
+        views.append(
+            VersionView(
+                version=version.version,
+                given_as=version.given_as,
+                notes=len(notes),
+                changes=[change.sentence for change in changes],
+            )
+        )
+        before = notes
+    return views[::-1]
+
+
+def difference_view(folder: JobFolder, before: int, after: int) -> list[str]:
+    """What is different between two versions, a sentence for each bar."""
+    old, new = (line_version(folder, version).line.notes for version in (before, after))
+    changes = line_difference(old, new, song_of(folder).to_grid(), instrument_of(folder))
+    return [change.sentence for change in changes]
+
+
+def row_view(row: LocatedRow) -> RowView:
+    """An engraved row for the page."""
+    bars = [
+        RowBarView(
+            number=bar.number,
+            bars=bar.bars,
+            left=bar.left,
+            right=bar.right,
+            music_left=bar.music_left,
+            symbols=[SymbolView(beat=s.beat, x=s.x, note=s.note) for s in bar.symbols],
+        )
+        for bar in row.bars
+    ]
+    return RowView(svg=row.svg, width=row.width, height=row.height, stave_top=row.stave_top, bars=bars)
+
+
+def _whole_part(line: Line | None, song: SongMap, instrument: Instrument, pitch: Pitch) -> Part:
+    """The part with every bar shown; of no line, that of one note with the note taken out again."""
+    shown = instrument if pitch == "written" else in_sounding_pitch(instrument)
+    heading = Heading("", 0, song.source.sha256, now().date())
+    any_note = (Note(0.0, 1.0, instrument.to_sounding(instrument.comfortable_low)),)
+    some_line = line or Line(any_note, (Phrase(0, 0, 0),))
+    part = make_part(some_line, song, shown, heading, gather_rests=False)
+    return part if line else replace(part, bars=tuple(replace(bar, notes=()) for bar in part.bars))
+
+
+def _rows(part: Part, draft: Draft, first: int, last: int) -> list[RowView]:
+    """The rows that hold the bars asked for; rows begin at bar 1 and with every section."""
+    starts = [first]
+    for bar in part.bars[1:]:
+        if bar.rehearsal or bar.number == 1 or bar.number - starts[-1] == draft.per_row:
+            starts.append(bar.number)
+    wanted_first = first if draft.first_bar is None else min(max(draft.first_bar, first), last)
+    wanted_last = last if draft.last_bar is None else min(max(draft.last_bar, wanted_first), last)
+    begin = max(start for start in starts if start <= wanted_first)
+    end = min((start for start in starts if start > wanted_last), default=last + 1) - 1
+    rows = located_rows(
+        stretch(part, begin, end),
+        starts=[start for start in starts if begin <= start <= end],
+        width_staves=draft.width_staves,
+        first_note=first_note_index(part, begin),
+    )
+    return [row_view(row) for row in rows]
+
+
+def _notes(line: Line, part: Part, song: SongMap, instrument: Instrument, pitch: Pitch) -> list[DraftNoteView]:
+    grid = song.to_grid()
+    tank = {reading.note: reading for reading in read_tank(line.notes, grid, instrument)}
+    flats = not song.keys or key_prefers_flats(song.keys[0].tonic, song.keys[0].mode)
+    views = []
+    for index, (note, (bar, beat, name)) in enumerate(zip(line.notes, written_notes(part), strict=True)):
+        other = note.pitch if pitch == "written" else instrument.to_written(note.pitch)
+        other_name = f"{note_name(other, prefer_flats=flats)}{other // 12 - 1}"
+        written, sounding = (name, other_name) if pitch == "written" else (other_name, name)
+        reading = tank.get(index)
+        views.append(
+            DraftNoteView(
+                written=written,
+                sounding=sounding,
+                beat=beat,
+                bar=bar,
+                zone=zone_of(instrument.to_written(note.pitch), instrument),
+                air=reading.left if reading else None,
+                breathed=reading.breathed if reading else None,
+            )
+        )
+    return views
+
+
+def zone_of(written: int, instrument: Instrument) -> Zone:
+    """Where a written pitch lies in the instrument's range."""
+    if written < instrument.low:
+        return "below"
+    if written > instrument.high:
+        return "above"
+    if written < instrument.comfortable_low:
+        return "low"
+    return "high" if written > instrument.comfortable_high else "comfortable"
