@@ -98,6 +98,12 @@ def test_a_corrected_chord_stays_where_it_sounds_when_bar_1_moves(song):
     assert with_corrected_form(later, fixes).chords[1] == ChordSpan(7.0, 10.0, "D:min7")
 
 
+def test_what_is_confirmed_is_in_doubt_no_more(song):
+    doubtful = replace(song, meter=replace(song.meter, confidence=0.2))
+    assert corrected(doubtful, confirmed=("meter",)).meter.confidence == 1.0
+    assert corrected(doubtful, confirmed=("keys",)).meter.confidence == 0.2
+
+
 @pytest.mark.parametrize(
     ("said", "message"),
     [
@@ -108,6 +114,7 @@ def test_a_corrected_chord_stays_where_it_sounds_when_bar_1_moves(song):
         ({"sections": ("3=<b>",)}, "a letter or a short word"),
         ({"singer": ("3-5=maybe",)}, "yes or no"),
         ({"singer": ("5-3=no",)}, "ends before it begins"),
+        ({"confirmed": ("mood",)}, "cannot be confirmed"),
     ],
 )
 def test_what_cannot_be_meant_is_refused(song, said, message):

@@ -36,6 +36,9 @@ def map_(
     singer: Annotated[
         list[str] | None, typer.Option(help="Whether the singer sings: 9-12=no, or to the beat 9:3-12:2=yes.")
     ] = None,
+    confirm: Annotated[
+        list[str] | None, typer.Option(help="Say that what was in doubt is right: tempo, meter or keys.")
+    ] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Take the last correction back.")] = False,
     undo_all: Annotated[bool, typer.Option(help="Go back to what was heard.")] = False,
     json: JsonOption = False,
@@ -60,6 +63,7 @@ def map_(
             chords=tuple(chord or ()),
             sections=tuple(section or ()),
             singer=tuple(singer or ()),
+            confirmed=tuple(confirm or ()),
             undo_last=undo,
             undo_all=undo_all,
             progress=progress,

@@ -38,10 +38,22 @@ def corrected_grid(song: SongMap, fixes: Corrections) -> Grid:
 
 
 def with_corrected_form(song: SongMap, fixes: Corrections) -> SongMap:
-    """Keys, chords, sections and the singer as the player says; openings are left as they were."""
+    """Keys, chords, sections and the singer as the player says, and what they settled without a doubt left.
+
+    Openings are left as they were.
+    """
     grid, end_s = song.to_grid(), song.source.duration_s
+    settled = set(fixes.confirmed)
+    if fixes.meter:
+        settled.add("meter")
+    if fixes.tapped_s or fixes.counted_times or fixes.bpm is not None:
+        settled.add("tempo")
+    if "keys" in settled:
+        song = replace(song, keys=tuple(replace(key, confidence=1.0) for key in song.keys))
     return replace(
         song,
+        tempo=replace(song.tempo, confidence=1.0) if "tempo" in settled else song.tempo,
+        meter=replace(song.meter, confidence=1.0) if "meter" in settled else song.meter,
         keys=_corrected_keys(song, grid, fixes.keys) if fixes.keys else song.keys,
         chords=_corrected_chords(song.chords, fixes.chords, grid, end_s),
         sections=_corrected_sections(song.sections, fixes.sections, grid, end_s),

@@ -24,6 +24,7 @@ FINDINGS = "guide/findings.json"
 CORRECTIONS = "guide/corrections.json"
 EARLIER_CORRECTIONS = "guide/corrections-before.json"
 UNDO_STEPS = 200
+HEARD_SO_FAR = "heard-so-far.json"
 LISTENER = 1
 """Grows whenever listening finds something else in the same file."""
 
@@ -73,19 +74,30 @@ def findings(folder: JobFolder, *, fixes: Corrections | None = None, progress: P
     received = folder.path(folder.job.guide.received)
     facts = replace(source_facts(received, audio), path=folder.job.guide.received)
     vocal, rest = vocal_audio(folder), part_of(progress, 0.1, 1.0)
+
+    def so_far(song: SongMap) -> None:
+        folder.keep(HEARD_SO_FAR, json.dumps(song_map_to_json(song)).encode())
+
     try:
-        song = listen(audio, facts, vocal=vocal, progress=rest)
+        song = listen(audio, facts, vocal=vocal, so_far=so_far, progress=rest)
     except NoBeatError:
         fixes = corrections(folder) if fixes is None else fixes
         if fixes.bpm is None and not fixes.tapped_s:
             raise
         grid = _stated_grid(fixes)
-        song = listen(audio, facts, vocal=vocal, grid=grid, progress=rest)
+        song = listen(audio, facts, vocal=vocal, grid=grid, so_far=so_far, progress=rest)
     write_bytes_at_once(
         path, json.dumps({**stamp, "findings": song_map_to_json(song)}, indent=1).encode(), overwrite=True
     )
+    folder.path(f".cache/{HEARD_SO_FAR}").unlink(missing_ok=True)
     folder.note("map", "listened to the guide")
     return song
+
+
+def heard_so_far(folder: JobFolder) -> SongMap | None:
+    """What listening under way has found already: tempo, metre and grid, the rest still empty."""
+    kept = folder.cached(HEARD_SO_FAR)
+    return None if kept is None else _SONG_MAP.validate_json(kept)
 
 
 def song_map(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
@@ -118,6 +130,7 @@ def correct(
     chords: tuple[str, ...] = (),
     sections: tuple[str, ...] = (),
     singer: tuple[str, ...] = (),
+    confirmed: tuple[str, ...] = (),
     undo_last: bool = False,
     undo_all: bool = False,
     progress: Progress = silent,
@@ -136,6 +149,8 @@ def correct(
         Beats tapped along, in seconds of the guide; what was said of the tempo before is forgotten.
     chords, sections, singer
         `12:3=Cm7` (sounding), `17=B`, `9-12=no`; bars are those of the map with this call's tempo and bar 1 in it.
+    confirmed
+        What was in doubt and is right as heard: `tempo`, `meter`, `keys`.
     undo_last, undo_all
         Take back the newest change, or all of them, before anything else.
     """
@@ -155,6 +170,7 @@ def correct(
         chords=chords,
         sections=sections,
         singer=singer,
+        confirmed=confirmed,
     )
 
     def heard(fixes: Corrections) -> SongMap:
@@ -185,15 +201,16 @@ def in_words(fixes: Corrections) -> str:
         "sections": (len(fixes.sections), "section letter", "section letters"),
         "singer": (len(fixes.singer), "stretch of the singer", "stretches of the singer"),
     }
-    stated_values = fixes.model_dump(exclude_defaults=True, exclude=set(counted), mode="json")
+    stated_values = fixes.model_dump(exclude_defaults=True, exclude={*counted, "confirmed"}, mode="json")
     words = [f"{name.replace('_', ' ')} {value}" for name, value in stated_values.items()]
     words += [f"{number} {one if number == 1 else more}" for number, one, more in counted.values() if number]
+    words += [f"{name} confirmed" for name in fixes.confirmed]
     return ", ".join(words)
 
 
 def _as_stamped(fixes: Corrections) -> str:
     """Corrections as fingerprinted; kinds that a job does not use leave its fingerprints as they are without them."""
-    unused = {name for name in ("tapped_s", "chords", "sections", "singer") if not getattr(fixes, name)}
+    unused = {name for name in ("tapped_s", "chords", "sections", "singer", "confirmed") if not getattr(fixes, name)}
     return fixes.model_dump_json(exclude=unused)
 
 

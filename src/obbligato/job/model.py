@@ -189,6 +189,10 @@ class KeyCorrection(_Record):
     mode: Mode
 
 
+Doubted = Literal["tempo", "meter", "keys"]
+"""What listening may be unsure of, and the player can say is right as heard."""
+
+
 class ChordCorrection(_Record):
     """At `at_s` of the guide, taken to the nearest beat, this chord begins (Harte syntax, sounding)."""
 
@@ -215,8 +219,8 @@ class Corrections(_Record):
     """What the player put right by hand; kept apart from the findings and never wiped by listening again.
 
     They are applied in this order: `tapped_s`, `counted_times`, `bpm`, `meter`, `bar_1_s`, `shift_beats`, `keys`,
-    `chords`, `sections`, `singer`. Those that say what is heard at a place name it in seconds of the guide, so that
-    they stay there when bars are counted otherwise later.
+    `chords`, `sections`, `singer`; `confirmed` settles what was in doubt. Those that say what is heard at a place
+    name it in seconds of the guide, so that they stay there when bars are counted otherwise later.
     """
 
     counted_times: str | None = None
@@ -229,6 +233,7 @@ class Corrections(_Record):
     chords: tuple[ChordCorrection, ...] = ()
     sections: tuple[SectionCorrection, ...] = ()
     singer: tuple[SingerCorrection, ...] = ()
+    confirmed: tuple[Doubted, ...] = ()
 
 
 class Event(_Record):

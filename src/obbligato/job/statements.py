@@ -6,13 +6,14 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, get_args
 
 from obbligato.errors import InputError
 from obbligato.job.correcting import corrected_grid
 from obbligato.job.model import (
     ChordCorrection,
     Corrections,
+    Doubted,
     KeyCorrection,
     SectionCorrection,
     SingerCorrection,
@@ -48,6 +49,7 @@ class Statements:
     chords: tuple[str, ...] = ()
     sections: tuple[str, ...] = ()
     singer: tuple[str, ...] = ()
+    confirmed: tuple[str, ...] = ()
 
 
 def stated(fixes: Corrections, said: Statements, heard: Heard) -> Corrections:
@@ -66,6 +68,11 @@ def stated(fixes: Corrections, said: Statements, heard: Heard) -> Corrections:
     fixes = _with_time(fixes, said, heard)
     if said.keys:
         fixes = fixes.model_copy(update={"keys": _merged_keys(fixes.keys, said.keys)})
+    if said.confirmed:
+        unknown = set(said.confirmed) - set(get_args(Doubted))
+        if unknown:
+            raise InputError(f"'{min(unknown)}' cannot be confirmed; name one of {', '.join(get_args(Doubted))}.")
+        fixes = fixes.model_copy(update={"confirmed": tuple(sorted({*fixes.confirmed, *said.confirmed}))})
     if said.chords or said.sections or said.singer:
         song = heard(fixes)
         places = _Places(corrected_grid(song, fixes), song.source.duration_s)

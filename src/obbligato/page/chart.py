@@ -27,7 +27,16 @@ SUNG, QUIET = "~", " "
 _LETTERS = "abcdefghijklmnopqrstuvwxyz"
 _STYLES = {"letter": "", "chords": "bold", "ground": "cyan", "list": "", "question": "italic"}
 
-__all__ = ["BARS_A_ROW", "ChartBar", "chart", "chart_bars", "chart_text", "map_questions", "map_sentences"]
+__all__ = [
+    "BARS_A_ROW",
+    "ChartBar",
+    "chart",
+    "chart_bars",
+    "chart_text",
+    "map_questions",
+    "map_sentences",
+    "rows_of_bars",
+]
 
 
 @dataclass(frozen=True)
@@ -106,7 +115,7 @@ def _chart_lines(song: SongMap, width: int) -> list[tuple[str, str]]:
     per_row = BARS_A_ROW if width >= 60 else 2
     cell = (max(width, 32) - _GUTTER - 1) // per_row
     lines: list[tuple[str, str]] = []
-    for row in _rows(bars, per_row):
+    for row in rows_of_bars(bars, per_row):
         lines += _row_lines(row, cell)
     lines.append(("list", f"Below each bar: {SUNG} the singer sings; a letter, an opening; blank, neither."))
     grid = song.to_grid()
@@ -121,7 +130,7 @@ def _chart_lines(song: SongMap, width: int) -> list[tuple[str, str]]:
     return lines
 
 
-def _rows(bars: Sequence[ChartBar], per_row: int) -> list[list[ChartBar]]:
+def rows_of_bars(bars: Sequence[ChartBar], per_row: int) -> list[list[ChartBar]]:
     """Rows of bars; a new section begins a new row, as do bars before bar 1."""
     rows: list[list[ChartBar]] = []
     for bar in bars:

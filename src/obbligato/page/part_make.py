@@ -44,7 +44,7 @@ def make_part(
         Whether empty bars become multi-bar rests; else every bar is shown, under its chords.
     """
     grid = song.to_grid()
-    keys = _written_keys(song, grid, instrument)
+    keys = written_keys(song, grid, instrument)
     notation = measures(line, grid.meter, first_bar=1, last_bar=_last_bar(song, grid))
     spans = _written_spans(notation, grid.meter)
     pitches = _written_pitches(line, spans, instrument, keys, grid.meter)
@@ -65,7 +65,7 @@ def make_part(
         heading=heading,
         instrument=instrument,
         meter=grid.meter,
-        key=_key_at(keys, first),
+        key=key_at(keys, first),
         beats_a_minute=round(tempo.bpm, 1),
         steady=tempo.steady,
         feel=notation.feel.capitalize(),
@@ -109,7 +109,7 @@ def _written_pitches(
     """Every note of the line in written pitch, spelled in the key of its bar."""
     up = -instrument.transposition.semitones
     bars = [int(spans[index][0] // meter.beats_per_bar) + 1 for index in range(len(line.notes))]
-    in_force = [_key_at(keys, bar) for bar in bars]
+    in_force = [key_at(keys, bar) for bar in bars]
     return spell([note.pitch + up for note in line.notes], [(key.fifths, key.mode) for key in in_force])
 
 
@@ -119,7 +119,7 @@ def _breaths(line: Line, spans: Mapping[int, tuple[Fraction, Fraction]]) -> froz
     return frozenset(last for last in lasts if spans[last + 1][0] - spans[last][1] < Fraction(1, 2))
 
 
-def _written_keys(song: SongMap, grid: Grid, instrument: Instrument) -> dict[int, WrittenKey]:
+def written_keys(song: SongMap, grid: Grid, instrument: Instrument) -> dict[int, WrittenKey]:
     """Written keys by the bar in which they begin."""
     up = -instrument.transposition.semitones
     keys = {}
@@ -129,7 +129,7 @@ def _written_keys(song: SongMap, grid: Grid, instrument: Instrument) -> dict[int
     return keys or {1: WrittenKey(0, "major")}
 
 
-def _key_at(keys: Mapping[int, WrittenKey], bar: int) -> WrittenKey:
+def key_at(keys: Mapping[int, WrittenKey], bar: int) -> WrittenKey:
     """The key in force in a bar; before the first key, the first."""
     starts = sorted(keys)
     return keys[starts[max(0, bisect_right(starts, bar) - 1)]]
@@ -137,8 +137,8 @@ def _key_at(keys: Mapping[int, WrittenKey], bar: int) -> WrittenKey:
 
 def _new_key(keys: Mapping[int, WrittenKey], bar: int) -> WrittenKey | None:
     """The key that begins in a bar, where its signature differs from the one before."""
-    here = _key_at(keys, bar)
-    return here if here.fifths != _key_at(keys, bar - 1).fifths else None
+    here = key_at(keys, bar)
+    return here if here.fifths != key_at(keys, bar - 1).fifths else None
 
 
 def _nearest_bar(grid: Grid, seconds: float) -> int:
@@ -193,17 +193,18 @@ def _with_chords(
         sounding = bisect_right(beats, start) - 1
         labels = ([(start, changes[beats[sounding]])] if sounding >= 0 else []) + [(b, changes[b]) for b in inside]
         chords = []
-        key = _key_at(keys, bar.number)
+        key = key_at(keys, bar.number)
         for beat, label in labels:
             if label != shown_before:
-                text = _written_chord(label, instrument, key)
+                text = written_chord(label, instrument, key)
                 chords.append(ScoreChord((beat - start) * grid.meter.beat_quarters, text))
             shown_before = label
         result.append(replace(bar, chords=tuple(chords)))
     return tuple(result)
 
 
-def _written_chord(label: str, instrument: Instrument, key: WrittenKey) -> str:
+def written_chord(label: str, instrument: Instrument, key: WrittenKey) -> str:
+    """A chord symbol in written pitch, spelled as its root would be in the key."""
     chord = parse_chord(label)
     up = -instrument.transposition.semitones
     flats = chord is None or spell([60 + chord.root + up], [(key.fifths, key.mode)])[0].alter < 0
