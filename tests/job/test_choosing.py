@@ -17,7 +17,7 @@ from obbligato.job import choosing, reading
 from obbligato.job.choosing import COMP, choose, render, set_overrides
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import correct
-from obbligato.job.proposing import proposal_so_far
+from obbligato.job.proposing import choose_among, judged_so_far, proposal_by_edit_list
 from obbligato.job.store import JobFolder
 from obbligato.job.taking import add_takes, leave_out
 from obbligato.takes import read
@@ -70,8 +70,13 @@ def listened(monkeypatch):
     return names
 
 
+def _so_far(folder):
+    judged = judged_so_far(folder)
+    return choose_among(folder, judged) if judged else proposal_by_edit_list(folder)
+
+
 def _chosen(folder):
-    return [choice.take for choice in proposal_so_far(folder).assessment.choice]
+    return [choice.take for choice in _so_far(folder).assessment.choice]
 
 
 def test_a_choice_by_hand_listens_to_nothing(folder, listened):
@@ -98,22 +103,22 @@ def test_the_comp_is_the_same_whether_the_takes_were_just_heard_or_kept(folder, 
 
 
 def test_only_a_new_take_is_listened_to(folder, listened, tmp_path):
-    line = proposal_so_far(folder).assessment.line
+    line = _so_far(folder).assessment.line
     soundfile.write(
         tmp_path / "again.wav", players.play(line, players.Playing(), np.random.default_rng(1)).y.T, 48000
     )
     add_takes(folder, (tmp_path / "again.wav",))
-    assert len(proposal_so_far(folder).assessment.takes) == 3
+    assert len(_so_far(folder).assessment.takes) == 3
     render(folder)
     assert listened == ["takes/take_04.wav"]
-    assert len(proposal_so_far(folder).assessment.takes) == 4
+    assert len(_so_far(folder).assessment.takes) == 4
 
 
 def test_leaving_a_take_out_listens_to_nothing(folder, listened):
     leave_out(folder, (3,))
     render(folder)
     assert listened == []
-    assert {take.path for take in proposal_so_far(folder).assessment.takes} == {
+    assert {take.path for take in _so_far(folder).assessment.takes} == {
         "takes/take_01.wav",
         "takes/take_02.wav",
     }
@@ -141,20 +146,20 @@ def test_a_choice_taken_back_uses_the_comp_that_is_there(folder):
 
 def test_without_what_was_heard_the_edit_list_stands_in(folder):
     choice = _chosen(folder)
-    assert proposal_so_far(folder).assessment.seams
+    assert _so_far(folder).assessment.seams
     shutil.rmtree(folder.path(".cache"))
     assert _chosen(folder) == choice
-    assert proposal_so_far(folder).assessment.seams
+    assert _so_far(folder).assessment.seams
     set_overrides(folder, {1: 1})
     assert choice[0] != "takes/take_01.wav"
     assert _chosen(folder)[0] == "takes/take_01.wav"
-    assert proposal_so_far(folder).assessment.seams == ()
+    assert _so_far(folder).assessment.seams == ()
 
 
 def test_nothing_heard_yet_is_no_proposal(folder):
     shutil.rmtree(folder.path(".cache"))
     shutil.rmtree(folder.path("comp"))
-    assert proposal_so_far(folder) is None
+    assert _so_far(folder) is None
 
 
 def test_a_choice_made_while_another_is_rendered_is_kept_and_makes_the_comp_stale(folder, monkeypatch):

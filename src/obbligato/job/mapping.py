@@ -100,13 +100,24 @@ def heard_so_far(folder: JobFolder) -> SongMap | None:
     return None if kept is None else _SONG_MAP.validate_json(kept)
 
 
+def map_is_ready(folder: JobFolder) -> bool:
+    """Whether `song_map` can be had without listening."""
+    if not folder.path(FINDINGS).is_file():
+        return False
+    return corrections(folder) == Corrections() or folder.cached(_corrected_key(folder)) is not None
+
+
+def _corrected_key(folder: JobFolder) -> str:
+    return f"map-{map_key(folder)}.json"
+
+
 def song_map(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
     """The findings with the player's corrections applied."""
     song = findings(folder, progress=progress)
     fixes = corrections(folder)
     if fixes == Corrections():
         return song
-    key = f"map-{map_key(folder)}.json"
+    key = _corrected_key(folder)
     kept = folder.cached(key)
     if kept is not None:
         return _SONG_MAP.validate_json(kept)

@@ -20,7 +20,7 @@ from obbligato.progress import Progress, silent
 from obbligato.takes.assess import choose_again
 from obbligato.takes.choose import choose as choose_by_readings
 from obbligato.takes.place import Placement, stated_placement
-from obbligato.takes.read import HeardTake, judge_takes
+from obbligato.takes.read import HeardTake, ReadTake, judge_takes
 from obbligato.takes.readings import Assessment, Choice, TakeReading, TimedLine
 
 EDIT_LIST = "choice.json"
@@ -37,6 +37,15 @@ class Proposal:
     coverage: str
 
 
+@dataclass(frozen=True, eq=False)
+class JudgedTakes:
+    """Takes heard and judged beside one another; choosing among them anew is a matter of a moment."""
+
+    song: SongMap
+    line: TimedLine
+    takes: tuple[ReadTake, ...]
+
+
 def propose(folder: JobFolder, song: SongMap, *, progress: Progress = silent) -> Proposal:
     """The choice among all takes in use; those not heard before are listened to.
 
@@ -48,24 +57,32 @@ def propose(folder: JobFolder, song: SongMap, *, progress: Progress = silent) ->
     if not folder.job.lines:
         return _whole_take(folder)
     line = timed_line(current_line(folder).line, song.to_grid())
-    if not line.notes:
-        raise InputError("The line has no notes; give a MIDI file with at least one note.")
-    return _among(folder, song, line, hear_all(folder, line, song, progress=progress))
+    heard = hear_all(folder, line, song, progress=progress)
+    return choose_among(folder, _judged(folder, song, line, heard))
 
 
-def proposal_so_far(folder: JobFolder) -> Proposal | None:
-    """The choice among the takes heard so far, without listening; None where nothing was heard yet.
-
-    Where the takes were heard but what was heard is not kept any more, the readings in the newest comp's edit list
-    stand in for it, and the seams are known only if the choice is still the same.
-    """
-    if not folder.job.lines or not folder.job.takes_in_use:
+def judged_so_far(folder: JobFolder) -> JudgedTakes | None:
+    """The takes heard so far, judged, without listening; None where none was, or where there is no line."""
+    heard = heard_before(folder) if folder.job.lines else {}
+    if not heard:
         return None
-    heard = heard_before(folder)
-    if heard:
-        song = song_map(folder)
-        line = timed_line(current_line(folder).line, song.to_grid())
-        return _among(folder, song, line, tuple(heard.values()))
+    song = song_map(folder)
+    line = timed_line(current_line(folder).line, song.to_grid())
+    return _judged(folder, song, line, tuple(heard.values()))
+
+
+def choose_among(folder: JobFolder, judged: JudgedTakes) -> Proposal:
+    """The choice among takes that were judged, the player's own choices kept."""
+    overrides = _overrides(folder, judged.line, {take.path for take in judged.takes})
+    assessed = choose_again(judged.line, judged.takes, grid=judged.song.to_grid(), overrides=overrides)
+    return Proposal(assessed.assessment, assessed.placements, assessed.coverage)
+
+
+def proposal_by_edit_list(folder: JobFolder) -> Proposal | None:
+    """The choice by the readings in the newest comp's edit list, for when what was heard is not kept any more.
+
+    The seams are known only if the choice is still the same. None where no comp was made.
+    """
     last = folder.job.last_made("choose")
     if last is None or not folder.path(f"{last.folder}/{EDIT_LIST}").is_file():
         return None
@@ -90,13 +107,9 @@ def read_edit_list(folder: JobFolder, comp: str) -> Proposal:
     return Proposal(_ASSESSMENT.validate_python(kept), placements, coverage)
 
 
-def _among(folder: JobFolder, song: SongMap, line: TimedLine, heard: tuple[HeardTake, ...]) -> Proposal:
-    """The choice among takes that were heard."""
-    grid = song.to_grid()
-    read = judge_takes(line, heard, grid=grid, instrument=instrument_of(folder))
-    overrides = _overrides(folder, line, {take.path for take in read})
-    assessed = choose_again(line, read, grid=grid, overrides=overrides)
-    return Proposal(assessed.assessment, assessed.placements, assessed.coverage)
+def _judged(folder: JobFolder, song: SongMap, line: TimedLine, heard: tuple[HeardTake, ...]) -> JudgedTakes:
+    takes = judge_takes(line, heard, grid=song.to_grid(), instrument=instrument_of(folder))
+    return JudgedTakes(song, line, takes)
 
 
 def _chosen_anew(folder: JobFolder, kept: Proposal) -> Proposal:

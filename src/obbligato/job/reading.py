@@ -19,13 +19,20 @@ from obbligato.takes.readings import TimedLine
 
 def heard_before(folder: JobFolder) -> dict[int, HeardTake]:
     """By number, in their order, the takes in use that need no listening, for they were heard against this line."""
-    line, heard = line_key(folder), {}
-    for take in folder.job.takes_in_use:
-        data = folder.cached(_key(line, take))
+    heard = {}
+    for number, key in heard_keys(folder).items():
+        data = folder.cached(key)
         kept = heard_from_bytes(data) if data is not None else None
         if kept is not None:
-            heard[take.number] = kept
+            heard[number] = kept
     return heard
+
+
+def heard_keys(folder: JobFolder) -> dict[int, str]:
+    """By number, under which key each take in use that was heard against this line is kept."""
+    line = line_key(folder)
+    keys = {take.number: _key(line, take) for take in folder.job.takes_in_use}
+    return {number: key for number, key in keys.items() if folder.path(f".cache/{key}").is_file()}
 
 
 def hear_all(

@@ -7,12 +7,19 @@ from pathlib import Path
 from obbligato.errors import InputError
 from obbligato.job.model import TakeRef
 from obbligato.job.store import JobFolder
+from obbligato.progress import Progress, silent
 from obbligato.sound.files import read_audio, sha256_of
 
 QUIETEST_PEAK = 1e-4
 
 
-def add_takes(folder: JobFolder, files: tuple[Path, ...], *, starts_at_s: float | None = None) -> tuple[TakeRef, ...]:
+def add_takes(
+    folder: JobFolder,
+    files: tuple[Path, ...],
+    *,
+    starts_at_s: float | None = None,
+    progress: Progress = silent,
+) -> tuple[TakeRef, ...]:
     """Add takes, in the order given; all of them or, when one cannot be used, none.
 
     `starts_at_s` states where on the guide's time the files start; left out, it is found by listening.
@@ -26,7 +33,8 @@ def add_takes(folder: JobFolder, files: tuple[Path, ...], *, starts_at_s: float 
     known = {take.sha256: take.number for take in folder.job.takes_in_use}
     number = max((take.number for take in folder.job.takes), default=0)
     new: list[TakeRef] = []
-    for file in files:
+    for i, file in enumerate(files):
+        progress(i / len(files), f"reading '{file.name}'")
         audio = read_audio(file)
         if abs(audio.y).max() < QUIETEST_PEAK:
             raise InputError(f"'{file.name}' is silent; check which input was recorded.")
@@ -75,7 +83,9 @@ def leave_out(folder: JobFolder, numbers: tuple[int, ...], *, use_again: bool = 
     known = {take.number for take in folder.job.takes}
     unknown = sorted(set(numbers) - known)
     if unknown:
-        raise InputError(f"There is no take {unknown[0]}; see the takes with: obbligato takes JOB")
+        last = max(known, default=0)
+        there = f"the job has takes 1 to {last}" if known else "the job has none yet"
+        raise InputError(f"There is no take {unknown[0]}; {there}.")
     left_out = folder.job.left_out - set(numbers) if use_again else folder.job.left_out | set(numbers)
     overrides = {phrase: take for phrase, take in folder.job.overrides.items() if take not in left_out}
     words = f"take {', '.join(map(str, sorted(set(numbers))))} {'used again' if use_again else 'left out'}"
