@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Literal
+from enum import IntEnum
+from typing import Annotated
 
 from pydantic import BaseModel, Field
 
@@ -18,9 +19,16 @@ from obbligato.page import staves
 from obbligato.page.chart import chart_bars, rows_of_bars
 
 Pitch = staves.Pitch
-BarsPerRow = Literal[2, 4, 8]
 DRAWING = 1
 """Grows whenever the same line is drawn otherwise."""
+
+
+class BarsPerRow(IntEnum):
+    """Bars in a full row of the chart."""
+
+    TWO = 2
+    FOUR = 4
+    EIGHT = 8
 
 
 class StaveNoteView(BaseModel):
@@ -54,9 +62,9 @@ class StavesView(BaseModel):
     rows: list[StaveRowView]
 
 
-def staves_view(folder: JobFolder, *, per_row: BarsPerRow = 4, pitch: Pitch = "written") -> StavesView:
+def staves_view(folder: JobFolder, *, per_row: BarsPerRow = BarsPerRow.FOUR, pitch: Pitch = "written") -> StavesView:
     """The newest line in rows of the chart; engraved once and kept."""
-    key = f"staves-{fingerprint(DRAWING, line_key(folder), folder.job.instrument, per_row, pitch)}.json"
+    key = f"staves-{fingerprint(DRAWING, line_key(folder), folder.job.instrument, int(per_row), pitch)}.json"
     kept = folder.cached(key)
     if kept is not None:
         return StavesView.model_validate_json(kept)
@@ -76,7 +84,7 @@ def engrave_rows(
     song: SongMap,
     instrument: Instrument,
     *,
-    per_row: BarsPerRow = 4,
+    per_row: int = BarsPerRow.FOUR,
     pitch: Pitch = "written",
     first_bar: int | None = None,
     last_bar: int | None = None,

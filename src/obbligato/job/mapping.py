@@ -126,6 +126,18 @@ def song_map(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
     return song
 
 
+def must_listen(folder: JobFolder) -> bool:
+    """Whether the guide has to be heard, in whole or in part, before the song map can be told."""
+    path, fixes = folder.path(FINDINGS), corrections(folder)
+    if not path.exists():
+        return True
+    if folder.cached(f"map-{map_key(folder)}.json") is not None:
+        return False
+    song = findings(folder)
+    grid = corrected_grid(song, fixes)
+    return bool(fixes.singer) or (grid != song.to_grid() and folder.cached(_grid_key(folder, grid)) is None)
+
+
 def correct(
     folder: JobFolder,
     *,
@@ -283,7 +295,7 @@ def _heard_on_grid(folder: JobFolder, song: SongMap, fixes: Corrections, progres
     grid = corrected_grid(song, fixes)
     if grid == song.to_grid():
         return song
-    key = f"heard-{fingerprint(folder.job.guide.sha256, LISTENER, grid)}.json"
+    key = _grid_key(folder, grid)
     kept = folder.cached(key)
     if kept is not None:
         return _SONG_MAP.validate_json(kept)
@@ -292,3 +304,7 @@ def _heard_on_grid(folder: JobFolder, song: SongMap, fixes: Corrections, progres
     song = relisten_with_grid(guide_audio(folder), song, grid, progress=progress)
     folder.keep(key, json.dumps(song_map_to_json(song)).encode())
     return song
+
+
+def _grid_key(folder: JobFolder, grid: Grid) -> str:
+    return f"heard-{fingerprint(folder.job.guide.sha256, LISTENER, grid)}.json"

@@ -1,0 +1,120 @@
+"""What is said about the line on the chart: by the check, by the client, and of the takes that were chosen."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel
+
+from obbligato.job.keys import choice_key, line_key
+from obbligato.job.model import Answer
+from obbligato.job.proposing import read_edit_list
+from obbligato.job.sheet import take_name
+from obbligato.job.store import JobFolder
+from obbligato.job.writing import PlacedLine, instrument_of
+from obbligato.listen.songmap import SongMap
+from obbligato.music.grid import Grid
+from obbligato.music.playable import check_line
+from obbligato.music.remarks import Severity
+
+_SAID: dict[Answer, str] = {"yes": "yes", "change": "please change this", "leave out": "please leave this out"}
+
+
+class RemarkView(BaseModel):
+    """One remark on a stretch of bars; a verdict names its phrase and take."""
+
+    kind: Literal["check", "client", "verdict"]
+    severity: Severity
+    first_bar: int
+    last_bar: int
+    text: str
+    phrase: int | None = None
+    take: str | None = None
+
+
+def remarks_on(folder: JobFolder, song: SongMap, placed: PlacedLine) -> list[RemarkView]:
+    """Every remark that holds for the newest line, in the order of the bars."""
+    remarks = [*_checked(folder, song, placed), *_client(folder, song, placed), *_verdicts(folder, song)]
+    return sorted(remarks, key=lambda remark: (remark.first_bar, remark.last_bar))
+
+
+def _checked(folder: JobFolder, song: SongMap, placed: PlacedLine) -> list[RemarkView]:
+    """The check of the line, if it was asked for since the line last changed."""
+    if folder.job.made_from("check", line_key(folder)) is None:
+        return []
+    remarks = check_line(
+        placed.line,
+        song.to_grid(),
+        instrument_of(folder),
+        voice=song.voice,
+        chords=song.chords,
+        openings=song.openings,
+    )
+    return [
+        RemarkView(kind="check", severity=r.severity, first_bar=r.first_bar, last_bar=r.last_bar, text=r.sentence)
+        for r in remarks
+    ]
+
+
+def _client(folder: JobFolder, song: SongMap, placed: PlacedLine) -> list[RemarkView]:
+    """The client's newest answer, section by section."""
+    answered = next((round_ for round_ in reversed(folder.job.rounds) if round_.replied_at), None)
+    if answered is None:
+        return []
+    grid = song.to_grid()
+    sections = {section.label: section for section in song.sections}
+    older = "" if answered.line_version == placed.version.version else f" (of line version {answered.line_version})"
+    who = answered.replied_by or "The client"
+    remarks = []
+    for answer in answered.answers:
+        section = sections.get(answer.section)
+        if section is None:
+            continue
+        bars = (
+            round(float(grid.sec_to_beat(s)) / grid.meter.beats_per_bar) for s in (section.start_s, section.end_s)
+        )
+        first, end = bars
+        words = f": “{answer.remark}”" if answer.remark else ""
+        remarks.append(
+            RemarkView(
+                kind="client",
+                severity="note" if answer.answer == "yes" else "look",
+                first_bar=first + 1,
+                last_bar=max(first + 1, end),
+                text=f"{who} on {answer.section}{older}: {_SAID[answer.answer]}{words}",
+            )
+        )
+    return remarks
+
+
+def _verdicts(folder: JobFolder, song: SongMap) -> list[RemarkView]:
+    """How the take chosen for each phrase was played, if the comp is of the job as it stands."""
+    comp = folder.job.made_from("choose", choice_key(folder))
+    if comp is None:
+        return []
+    assessment = read_edit_list(folder, comp.folder).assessment
+    grid, notes = song.to_grid(), assessment.line.notes
+    takes = {take.path: take for take in assessment.takes}
+    remarks = []
+    for choice in assessment.choice:
+        if choice.phrase >= len(takes[choice.take].phrases):
+            continue
+        reading, phrase = takes[choice.take].phrases[choice.phrase], assessment.line.phrases[choice.phrase]
+        words = reading.verdict.partition(": ")[2] or reading.verdict
+        remarks.append(
+            RemarkView(
+                kind="verdict",
+                severity="look" if reading.flags else "note",
+                first_bar=grid.position_at(notes[phrase.first_note].start_s).bar,
+                last_bar=grid.position_at(notes[phrase.last_note].start_s).bar,
+                text=f"{take_name(choice.take).capitalize()}: {words}",
+                phrase=choice.phrase + 1,
+                take=take_name(choice.take),
+            )
+        )
+    return remarks
+
+
+def _bars_before(grid: Grid, seconds: float) -> int:
+    """Whole bars from bar 1 to the bar line nearest to a time."""
+    return round(float(grid.sec_to_beat(seconds)) / grid.meter.beats_per_bar)
