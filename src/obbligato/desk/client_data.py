@@ -57,9 +57,10 @@ class ClientRound(BaseModel):
 
 
 class ClientView(BaseModel):
-    """All rounds, the newest first, and whether a new one can be sent."""
+    """All rounds, the newest first; whether a new one can be sent, and whether that is what the job needs next."""
 
     can_send: bool
+    should_send: bool
     sentence: str
     holds: list[str]
     rounds: list[ClientRound]
@@ -84,10 +85,12 @@ def client_view(desk: Desk, folder: JobFolder) -> ClientView:
     mapped = folder.path(FINDINGS).exists()
     song = song_map(folder) if mapped else None
     stands_in_the_way = _what_stands_in_the_way(folder, song)
+    answered_already = _answered_already(folder)
     found = account(folder)
     return ClientView(
         can_send=not stands_in_the_way,
-        sentence=stands_in_the_way or f"Line version {folder.job.lines[-1].version} can be sent.",
+        should_send=not stands_in_the_way and not answered_already,
+        sentence=stands_in_the_way or answered_already or f"Line version {folder.job.lines[-1].version} can be sent.",
         holds=_what_the_page_holds(folder, song) if song and folder.job.lines else [],
         rounds=[_round(desk, folder, round_, song) for round_ in reversed(folder.job.rounds)],
         used=found.rounds_used,
@@ -132,6 +135,18 @@ def _what_stands_in_the_way(folder: JobFolder, song: SongMap | None) -> str:
             "wait for the answer, or write a new version first."
         )
     return ""
+
+
+def _answered_already(folder: JobFolder) -> str:
+    """One sentence when the client has answered the newest line, or nothing."""
+    last = folder.job.rounds[-1] if folder.job.rounds else None
+    if not last or not folder.job.lines or last.line_version != folder.job.lines[-1].version:
+        return ""
+    if last.replied_at is None:
+        return ""
+    if last.asks_for_changes:
+        return f"Write version {last.line_version + 1} of the line first: it is what the next round is about."
+    return f"Line version {last.line_version} is agreed; there is nothing to send."
 
 
 def _what_the_page_holds(folder: JobFolder, song: SongMap) -> list[str]:

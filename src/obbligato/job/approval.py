@@ -5,8 +5,6 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from obbligato.errors import InputError
 from obbligato.job.keys import line_key
 from obbligato.job.mapping import song_map
@@ -110,15 +108,14 @@ def enter_reply(folder: JobFolder, text: str, *, given_as: str = "This") -> Roun
         raise InputError(f"{given_as} answers a page that this job did not send; check which job it belongs to.")
     if round_.replied_at is not None:
         raise InputError(f"Round {round_.number} has been answered already; a new list of wishes is a new round.")
+    answers = tuple(
+        SectionAnswer(section=answer.section, answer=answer.answer, remark=answer.remark) for answer in reply.answers
+    )
     try:
-        answers = tuple(
-            SectionAnswer(section=answer.section, answer=answer.answer, remark=answer.remark)
-            for answer in reply.answers
-        )
-        by = reply.name.encode().decode()
-    except (ValidationError, UnicodeEncodeError):
+        "".join((reply.name, *(answer.section + answer.remark for answer in answers))).encode()
+    except UnicodeEncodeError:
         raise InputError(f"{given_as} has letters that no text can hold; ask for it as a file once more.") from None
-    answered = round_.model_copy(update={"replied_at": now(), "replied_by": by, "answers": answers})
+    answered = round_.model_copy(update={"replied_at": now(), "replied_by": reply.name, "answers": answers})
     folder.add_file(f"{round_.folder}/{REPLY_FILE}", text.encode())
     rounds = tuple(answered if r.number == round_.number else r for r in folder.job.rounds)
     folder.save("reply", f"round {round_.number} answered by {reply.name or 'the client'}", rounds=rounds)

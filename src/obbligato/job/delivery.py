@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import shutil
 import zipfile
 from dataclasses import dataclass
@@ -89,7 +90,7 @@ def deliver(
         pack = _fill(folder, building, comp, song, version=version, treated=treated, target=target, progress=progress)
     try:
         _write_zip(folder.path(target), folder.path(pack.zip))
-        folder.add_file(f"{target}{PROOF}", _PACK.dump_json(pack, indent=2))
+        keep_proof(folder, pack)
     except BaseException:
         shutil.rmtree(folder.path(target))
         folder.path(pack.zip).unlink(missing_ok=True)
@@ -98,6 +99,12 @@ def deliver(
     folder.save("deliver", f"delivery {version} written and proved", made=made)
     progress(1.0, "proved")
     return pack
+
+
+def keep_proof(folder: JobFolder, pack: Pack) -> None:
+    """Keep what was proved of a pack beside it."""
+    text = json.dumps(_PACK.dump_python(pack, mode="json"), indent=2)
+    folder.add_file(f"{pack.folder}{PROOF}", text.encode())
 
 
 def proved_pack(folder: JobFolder, made: Made) -> Pack | None:

@@ -73,7 +73,7 @@ test("a date is told with what is left of the time, once the job is out with the
 });
 
 test("time and money in words", () => {
-  assert.deepEqual([80, 45, 120, 0, 0.3, -15].map(hours), ["1 h 20 min", "45 min", "2 h", "0 min", "under a minute", "−15 min"]);
+  assert.deepEqual([80, 45, 120, 0, 0.3, -15].map(hours), ["1 h 20 min", "45 min", "2 h", "0 min", "under 1 min", "−15 min"]);
   assert.equal(money(180, "eur", "en-GB"), "€180.00");
   assert.equal(money(180, "shells", "en-GB"), "180.00 shells");
   assert.equal(money(1234.5, "", "en-GB"), "1,234.50");

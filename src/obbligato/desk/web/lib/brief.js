@@ -1,7 +1,7 @@
 /** The brief as a form: its fields, what was typed into them as values, and which questions they leave open. */
 
 /**
- * Every field of the form, in groups. `kind`: text, words (several lines), number, choice, date.
+ * Every field of the form, in groups. `kind`: text, words (several lines), number, choice, date, zone (a time zone).
  * `few`: a short field that shares its row.
  */
 export const GROUPS = [
@@ -15,18 +15,18 @@ export const GROUPS = [
     { name: "layers", label: "Layers of each", kind: "number", few: true, whole: true, from: 1, to: 1000 },
   ] },
   { heading: "Their song and session", fields: [
-    { name: "stated_bpm", label: "Tempo they state", kind: "number", few: true, from: 1, to: 1000 },
-    { name: "stated_key", label: "Key they state", kind: "text", few: true },
-    { name: "stated_meter", label: "Time signature they state", kind: "text", few: true },
-    { name: "sample_rate", label: "Sample rate in Hz", kind: "number", few: true, whole: true, from: 1, to: 1_000_000, known: [44100, 48000, 88200, 96000] },
-    { name: "bit_depth", label: "Bit depth", kind: "number", few: true, whole: true, from: 1, to: 64, known: [16, 24, 32] },
-    { name: "vocal_stem", label: "Is there a track of the singer alone", kind: "choice", few: true, options: [["yes", "yes"], ["no", "no"]] },
+    { name: "stated_bpm", label: "Their tempo", kind: "number", few: true, from: 1, to: 1000 },
+    { name: "stated_key", label: "Their key", kind: "text", few: true },
+    { name: "stated_meter", label: "Their time signature", kind: "text", few: true },
+    { name: "sample_rate", label: "Their sample rate in Hz", kind: "number", few: true, whole: true, from: 1, to: 1_000_000, known: [44100, 48000, 88200, 96000] },
+    { name: "bit_depth", label: "Their bit depth", kind: "number", few: true, whole: true, from: 1, to: 64, known: [16, 24, 32] },
+    { name: "vocal_stem", label: "A track of the singer alone", kind: "choice", few: true, options: [["yes", "yes"], ["no", "no"]] },
   ] },
   { heading: "What was agreed", fields: [
     { name: "client", label: "Who ordered it", kind: "text", few: true },
     { name: "approver", label: "The one person who says yes", kind: "text", few: true },
     { name: "deadline", label: "Due on", kind: "date", few: true },
-    { name: "time_zone", label: "In whose time zone", kind: "text", few: true },
+    { name: "time_zone", label: "In the time zone", kind: "zone", few: true },
     { name: "rounds_included", label: "Rounds of changes included", kind: "number", few: true, whole: true, from: 0, to: 1_000_000, otherwise: 2 },
     { name: "fee", label: "Fee", kind: "number", few: true, from: 0 },
     { name: "currency", label: "Currency", kind: "text", few: true },

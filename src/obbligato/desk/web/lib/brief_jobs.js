@@ -56,10 +56,10 @@ export function stageChoices() {
   return Object.entries(STAGES).filter(([stage]) => stage !== "account");
 }
 
-/** Minutes in words: `1 h 20 min`, `45 min`, `under a minute`. */
+/** Minutes in words: `1 h 20 min`, `45 min`, `under 1 min`. */
 export function hours(minutes) {
   const whole = Math.round(Math.abs(minutes));
-  if (whole === 0) return minutes === 0 ? "0 min" : "under a minute";
+  if (whole === 0) return minutes === 0 ? "0 min" : "under 1 min";
   const sign = minutes < 0 ? "−" : "";
   const [h, m] = [Math.floor(whole / 60), whole % 60];
   return sign + [h ? `${h} h` : "", m ? `${m} min` : ""].filter(Boolean).join(" ");

@@ -27,6 +27,7 @@ export function inShort(pack) {
   return `${files} ${files === 1 ? "file" : "files"}, ${proved} ${proved === 1 ? "thing" : "things"} proved`;
 }
 
-function capital(text) {
+/** With a capital at the start. */
+export function capital(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }

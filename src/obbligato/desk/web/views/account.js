@@ -28,7 +28,7 @@ function Hours({ view }) {
     <caption>${hours(view.minutes)} so far <span class="soft small">${day(view.since)} to ${day(view.until)}</span></caption>
     <thead class="for-readers"><tr><th>Stage</th><th>Time</th></tr></thead>
     <tbody>${view.stages.map((stage) => html`<tr key=${stage.stage}><th scope="row">${stageWords(stage.stage)}</th>
-      <td><svg class="stroke" viewBox="0 0 100 4" preserveAspectRatio="none" aria-hidden="true"><rect width=${Math.max(0, 100 * stage.minutes / longest)} height="4" /></svg><span class="nums">${hours(stage.minutes)}</span></td></tr>`)}</tbody>
+      <td><div><svg class="stroke" viewBox="0 0 100 4" preserveAspectRatio="none" aria-hidden="true"><rect width=${Math.max(0, 100 * stage.minutes / longest)} height="4" /></svg><span class="nums">${hours(stage.minutes)}</span></div></td></tr>`)}</tbody>
   </table>
   <p class="soft small">Counted from one thing you did to the next; a gap of more than half an hour is a break.</p></section>`;
 }
@@ -51,7 +51,7 @@ function Enter({ context: { api, announce }, address, onEntered }) {
     <form class="fields" onSubmit=${(event) => event.preventDefault()}>
       <label class="field few"><span>For</span><select name="stage" value=${stage} onChange=${(event) => setStage(event.target.value)}>
         ${stageChoices().map(([key, words]) => html`<option value=${key} selected=${key === stage}>${words}</option>`)}</select></label>
-      <label class="field few minutes"><span>Minutes</span><input name="minutes" inputmode="decimal" autocomplete="off" value=${typed} onInput=${(event) => setTyped(event.target.value)} /></label>
+      <label class="field few"><span>Minutes</span><input name="minutes" inputmode="decimal" autocomplete="off" value=${typed} onInput=${(event) => setTyped(event.target.value)} /></label>
       <label class="field"><span>What it was</span><input name="what" maxlength="500" autocomplete="off" value=${what} onInput=${(event) => setWhat(event.target.value)} /></label>
       <div class="row"><${Action} label="Enter" onClick=${() => enter(1)} /><${Action} label="Take off" onClick=${() => enter(-1)} /></div>
     </form></section>`;

@@ -1,6 +1,6 @@
 /** The client: what they are sent, what they answer, on which bars, and how many rounds that makes. */
 import { briefFrom, changesBetween, typedFrom } from "../lib/brief.js";
-import { Action, bytes, clock, Drop, html, moment, useEffect, useState, useStore } from "../lib/ui.js";
+import { Action, bytes, clock, Drop, html, moment, useState, useStore } from "../lib/ui.js";
 import { BriefFields, Risks } from "./brief.js";
 import { useOwn } from "./own.js";
 
@@ -37,13 +37,12 @@ function Send({ context: { api, announce }, address, view, newest }) {
     await api.work(api.post(`${address}/review`));
     announce("The client's page is made.");
   }
-  const waits = newest?.state === "waits";
-  const agreed = newest?.state === "agreed" && view.can_send;
+  const waits = newest?.state === "waits" && !view.should_send;
   return html`<section class="send">
     ${newest?.page && html`<p class="row"><a class="button" href=${newest.page.url} target="_blank" rel="noopener">Open the client's page</a>
       <a class="button" href=${`${newest.page.url}?download=true`} download>Download it</a><span class="soft small">round ${newest.number}, ${bytes(newest.page.bytes)}</span></p>`}
-    <p>${waits || agreed ? newest.sentence : view.sentence}${waits && " Send them the file above; their answer comes back as a small text file."}</p>
-    ${waits && !view.can_send ? null : html`<${Action} main=${view.can_send && !agreed} disabled=${!view.can_send}
+    <p>${view.sentence}${waits ? " Send them the file above; their answer comes back as a small text file." : ""}</p>
+    ${!waits && html`<${Action} main=${view.should_send} disabled=${!view.can_send}
       label=${newest ? `Make the page of round ${newest.number + 1}` : "Make the client's page"} onClick=${make} />`}
     ${view.holds.length > 0 && html`<details class="small"><summary>What the page holds</summary><ul>${view.holds.map((line) => html`<li>${line}</li>`)}</ul></details>`}
   </section>`;
@@ -110,8 +109,6 @@ const barsWords = (first, last) => (first === last ? `bar ${first}` : `bars ${fi
 function Brief({ context: { api, announce }, address, job }) {
   const [typed, setTyped] = useState(() => typedFrom(job.brief));
   const [wrong, setWrong] = useState({});
-  const [questions, setQuestions] = useState([]);
-  useEffect(() => { api.get("/brief-questions").then(setQuestions, () => {}); }, [api]);
   const onInput = (name, value) => {
     setTyped((before) => ({ ...before, [name]: value }));
     setWrong(({ [name]: _, ...others }) => others);
@@ -128,9 +125,8 @@ function Brief({ context: { api, announce }, address, job }) {
     announce("The brief is kept.");
     return "Kept.";
   }
-  const saved = typedFrom(job.brief);
   return html`<section class="brief">
-    <${Risks} questions=${questions} typed=${saved} hasVocal=${job.guide.has_vocal} />
+    <${Risks} folded=${true} open=${job.risks} />
     <details><summary>The brief</summary>
       <div class="fields"><div class="field"><label for="brief-title">Title of the song</label><input id="brief-title" name="title" value=${typed.title} onInput=${(event) => onInput("title", event.target.value)} />
         ${wrong.title && html`<p class="trouble small">${wrong.title}</p>`}</div></div>

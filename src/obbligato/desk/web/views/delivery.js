@@ -1,5 +1,5 @@
 /** The delivery: what it rests on, how it is written, and each pack as a checklist with the proof beside every line. */
-import { checklist, inShort } from "../lib/brief_pack.js";
+import { capital, checklist, inShort } from "../lib/brief_pack.js";
 import { Action, bytes, html, moment, useState, useStore } from "../lib/ui.js";
 import { toPlace } from "../state/places.js";
 import { useOwn } from "./own.js";
@@ -57,12 +57,12 @@ function Pack({ pack, rule }) {
     ${!pack.proofs_kept && html`<p class="soft">What was proved of this pack was not kept apart; it stands in its note below.</p>`}
     <ul class="pack-files">${list.files.map(({ file, checks }) => html`<li key=${file.name}>
       <p class="file-name"><a href=${`${file.url}?download=true`} download>${file.name}</a> <span class="soft small">${bytes(file.bytes)}</span></p>
-      ${file.role && html`<p class="small">${file.role}. <span class="soft nums">${file.facts}</span></p>`}
+      ${file.role && html`<p class="small">${capital(file.role)}. <span class="soft nums">${file.facts}</span></p>`}
       ${checks.length > 0 && html`<ul class="proofs">${checks.map((check) => html`<li><${Mark} ok=${check.ok} care=${true} /><span>${check.sentence}</span></li>`)}</ul>`}
-      ${file.sha256 && html`<p class="sum small soft">SHA-256 <code>${file.sha256}</code></p>`}
     </li>`)}</ul>
     ${list.whole.length > 0 && html`<h4>The pack as a whole</h4><ul class="proofs">${list.whole.map((check) => html`<li><${Mark} ok=${check.ok} care=${true} /><span>${check.sentence}</span></li>`)}</ul>`}
     <p class="small rule"><q>${rule}</q></p>
+    <details><summary>Checksums, SHA-256</summary><dl class="sums">${pack.files.filter((file) => file.sha256).map((file) => html`<dt>${file.name}</dt><dd><code>${file.sha256}</code></dd>`)}</dl></details>
     ${pack.note && html`<details><summary>The delivery note</summary><pre class="note">${pack.note}</pre></details>`}
   </section>`;
 }

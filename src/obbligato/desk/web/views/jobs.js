@@ -1,6 +1,7 @@
 /** The list of jobs, what each needs next and by when; and the start of a new one from a guide that is dropped here. */
-import { briefFrom, guideFirst, titleFrom } from "../lib/brief.js";
+import { briefFrom, guideFirst, openQuestions, titleFrom } from "../lib/brief.js";
 import { dueWords, grouped } from "../lib/brief_jobs.js";
+import { capital } from "../lib/brief_pack.js";
 import { Action, bytes, Drop, html, signs, useEffect, useRef, useState, useStore } from "../lib/ui.js";
 import { toPlace } from "../state/places.js";
 import { BriefFields, InstrumentChoice, Risks } from "./brief.js";
@@ -16,7 +17,7 @@ export function View({ context }) {
   if (files) return html`<${NewJob} context=${context} files=${files} onLeave=${() => setFiles(null)} />`;
   return html`<div class="ledger">
     <div class="ledger-sheet">
-      <h2>${none ? "No jobs yet" : "Jobs"} <small class="soft">${folder && `in ${folder}`}</small></h2>
+      <h2>${none ? "No jobs yet" : "Jobs"} <small class="soft">${folder && `folder ${folder}`}</small></h2>
       <${Drop} multiple=${true} accept=${SOUNDS} label="Choose a guide" onFiles=${(list) => setFiles(guideFirst(list))}
         words=${none ? "Drop the guide a client sent you here: any sound file, or a film. Its tempo is on the page seconds later." : "To start a job, drop the client's guide here."} />
       ${jobs === null ? html`<p class="soft">Reading the folder …</p>` : grouped(jobs).map((group) => html`<section class="job-group" key=${group.heading}>
@@ -40,7 +41,6 @@ function JobRow({ job }) {
   </li>`;
 }
 
-const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 const lower = (next) => (next.state === "open" ? next.sentence.charAt(0).toLowerCase() + next.sentence.slice(1) : next.sentence);
 
 /** What the last new job had that the next will have too. */
@@ -50,6 +50,11 @@ function remembered() {
   } catch {
     return {};
   }
+}
+
+/** What the newest job is played on. */
+function lastPlayed(jobs) {
+  return [...jobs].filter((job) => job.instrument).sort((a, b) => b.created_at.localeCompare(a.created_at))[0]?.instrument ?? "";
 }
 
 /** A file on its way in: it starts at once, while the brief is being filled in. */
@@ -66,22 +71,26 @@ function useUpload(api, file) {
 
 function NewJob({ context, files, onLeave }) {
   const { api, store, actions } = context;
-  const { instruments } = useStore(store);
+  const { instruments, jobs } = useStore(store);
   const [guide, setGuide] = useState(files[0]);
   const [vocal, setVocal] = useState(files[1] ?? null);
   const [questions, setQuestions] = useState([]);
   const [typed, setTyped] = useState(() => ({ ...remembered(), title: titleFrom(files[0].name), rounds_included: "2", vocal_stem: files[1] ? "yes" : "" }));
-  const [instrument, setInstrument] = useState(remembered().instrument ?? "");
+  const [instrument, setInstrument] = useState(() => remembered().instrument ?? lastPlayed(jobs ?? []));
   const [wrong, setWrong] = useState({});
   const heading = useRef();
   const guideIn = useUpload(api, guide);
   const vocalIn = useUpload(api, vocal);
   useEffect(() => { api.get("/brief-questions").then(setQuestions, () => {}); }, [api]);
   useEffect(() => { heading.current?.focus(); }, []);
-  const played = instrument || instruments[0]?.name || "";
+  const open = openQuestions(questions, briefFrom(typed).brief, { hasVocal: Boolean(vocal) });
   const onInput = (name, value) => {
     setTyped((before) => ({ ...before, [name]: value }));
     setWrong(({ [name]: _, ...others }) => others);
+  };
+  const play = (name) => {
+    setInstrument(name);
+    setWrong(({ instrument: _, ...others }) => others);
   };
   const takeVocal = (list) => {
     setVocal(list[0]);
@@ -93,7 +102,8 @@ function NewJob({ context, files, onLeave }) {
   }
 
   async function start() {
-    const { brief, wrong: faults } = briefFrom(typed);
+    const { brief, wrong: found } = briefFrom(typed);
+    const faults = instrument ? found : { ...found, instrument: "Choose your instrument." };
     setWrong(faults);
     const [first] = Object.keys(faults);
     if (first) {
@@ -101,8 +111,8 @@ function NewJob({ context, files, onLeave }) {
       throw new Error("Something in the form is to be corrected first.");
     }
     const [guideHere, vocalHere] = await Promise.all([guideIn.arrived, vocalIn.arrived]);
-    const started = await api.post("/jobs", { guide: guideHere.upload, vocal: vocalHere?.upload ?? null, instrument: played, brief });
-    localStorage.setItem(REMEMBERED, JSON.stringify({ player: brief.player, currency: brief.currency, instrument: played }));
+    const started = await api.post("/jobs", { guide: guideHere.upload, vocal: vocalHere?.upload ?? null, instrument, brief });
+    localStorage.setItem(REMEMBERED, JSON.stringify({ player: brief.player, currency: brief.currency, instrument }));
     await api.work(started);
     actions.open(started.job);
   }
@@ -116,19 +126,19 @@ function NewJob({ context, files, onLeave }) {
           <button type="button" class="plain" onClick=${swap}>It is the other way round</button>`
           : html`<${Drop} words="If the client sent the singer alone, drop that file too." accept=${SOUNDS} label="Choose the singer's file" onFiles=${takeVocal} />`}
       </div>
-      <div class="fields">
+      <div class="fields pair">
         <div class="field few"><label for="brief-title">Title of the song</label>
           <input id="brief-title" name="title" value=${typed.title} autocomplete="off" aria-invalid=${Boolean(wrong.title)} aria-describedby=${wrong.title ? "brief-title-wrong" : undefined}
             onInput=${(event) => onInput("title", event.target.value)} />
           ${wrong.title && html`<p class="trouble small" id="brief-title-wrong">${wrong.title}</p>`}</div>
-        <${InstrumentChoice} instruments=${instruments} value=${played} onChange=${setInstrument} />
+        <${InstrumentChoice} instruments=${instruments} value=${instrument} wrong=${wrong.instrument} onChange=${play} />
       </div>
       <div class="row begin"><${Action} main=${true} label="Start the job" busyLabel="Taking the guide in …" onClick=${start} />
         <button type="button" class="plain" onClick=${onLeave}>Not now</button></div>
-      <p class="soft small">The rest can be filled in now or later, under Client.</p>
+      <p class="soft small">The rest can be filled in now or later, under Client. ${open.length ? `${open.length} questions are open.` : "No question is open."}</p>
       <${BriefFields} typed=${typed} wrong=${wrong} onInput=${onInput} />
     </form>
-    <aside class="ledger-margin"><${Risks} questions=${questions} typed=${typed} hasVocal=${Boolean(vocal)} /></aside>
+    <aside class="ledger-margin"><${Risks} open=${open} /></aside>
   </div>`;
 }
 
