@@ -25,7 +25,7 @@ _OPENED_PAGE = (
     "sandbox allow-scripts allow-downloads; default-src 'none'; script-src 'unsafe-inline'; "
     "style-src 'unsafe-inline'; img-src data:; media-src data: blob:; font-src data:"
 )
-"""For an HTML file of a job opened from the desk: it runs its own script, apart from the desk and from any network."""
+"""For an HTML file of a job: it runs its own script, apart from the desk and from any network."""
 
 mimetypes.add_type("text/javascript", ".js")
 mimetypes.add_type("font/woff2", ".woff2")

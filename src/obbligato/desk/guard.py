@@ -10,6 +10,7 @@ from __future__ import annotations
 import hmac
 from collections.abc import Iterable
 
+from fastapi import HTTPException
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -21,8 +22,8 @@ UPLOADS = "/api/uploads"
 
 _HOSTS = ("127.0.0.1", "localhost", "[::1]")
 _POLICY = (
-    "default-src 'none'; script-src 'self'; worker-src 'self' blob:; style-src 'self' 'unsafe-inline'; font-src 'self'; "
-    "img-src 'self' data: blob:; media-src 'self' blob:; connect-src 'self'; manifest-src 'self'; base-uri 'none'; "
+    "default-src 'none'; script-src 'self'; worker-src 'self' blob:; style-src 'self' 'unsafe-inline'; "
+    "font-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; connect-src 'self'; manifest-src 'self'; base-uri 'none'; "
     "form-action 'none'; frame-ancestors 'none'"
 )
 _HEADERS = {
@@ -34,8 +35,12 @@ _HEADERS = {
 }
 
 
-class TooLarge(Exception):
+class TooLarge(HTTPException):
     """A body went past its limit while it was read."""
+
+    def __init__(self, limit: int) -> None:
+        status, _, message = _too_large_words(limit)
+        super().__init__(status, message)
 
 
 class Guard:
@@ -58,10 +63,7 @@ class Guard:
         if refusal:
             await error_response(*refusal)(scope, receive, _with_headers(send, scope))
             return
-        try:
-            await self.app(scope, _counted(receive, limit), _with_headers(send, scope))
-        except TooLarge:
-            await error_response(*_too_large_words(limit))(scope, receive, _with_headers(send, scope))
+        await self.app(scope, _counted(receive, limit), _with_headers(send, scope))
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, Code, str] | None:
         host, origin = headers.get("host", ""), headers.get("origin")
@@ -101,7 +103,7 @@ def _counted(receive: Receive, limit: int) -> Receive:
         message = await receive()
         received += len(message.get("body", b""))
         if received > limit:
-            raise TooLarge
+            raise TooLarge(limit)
         return message
 
     return counted

@@ -15,7 +15,7 @@ import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
 from pydantic import BaseModel
 
@@ -25,14 +25,11 @@ from obbligato.progress import Progress
 Lane = Literal["work", "sounds"]
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 REMEMBERED = 60
+Target = Callable[..., Any]
+"""A top-level function that does a piece of work: called with `progress=` and what `start` was given, by name; what it
+returns is plain JSON."""
+
 _CONTEXT = multiprocessing.get_context("spawn")
-
-
-class Target(Protocol):
-    """A top-level function that does a piece of work; what it returns is plain JSON."""
-
-    def __call__(self, *, progress: Progress, **kwargs: Any) -> Any:
-        """Do it."""
 
 
 class Task(BaseModel):
