@@ -7,12 +7,11 @@ from pathlib import Path
 
 from obbligato.desk.errors import NotThere
 from obbligato.errors import InputError
-from obbligato.job.mapping import CORRECTIONS, FINDINGS
+from obbligato.job.mapping import CORRECTIONS, FINDINGS, HEARD_SO_FAR
 from obbligato.job.names import plain
 from obbligato.job.store import HISTORY_FILE, JOB_FILE, UNFINISHED, JobFolder
 
-HEARD_SO_FAR = ".cache/heard-so-far.json"
-_WATCHED = (JOB_FILE, HISTORY_FILE, CORRECTIONS, FINDINGS, HEARD_SO_FAR)
+_WATCHED = (JOB_FILE, HISTORY_FILE, CORRECTIONS, FINDINGS, f".cache/{HEARD_SO_FAR}")
 
 
 class Jobs:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from obbligato.listen.chroma import beat_chroma
 from obbligato.listen.keys import find_keys
 from obbligato.listen.openings import find_openings
 from obbligato.listen.sections import find_sections
-from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, TempoChange
+from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, TempoChange, Tuning
 from obbligato.listen.tuning import find_tuning
 from obbligato.listen.voice import find_voice
 from obbligato.music.grid import Grid
@@ -21,7 +22,7 @@ from obbligato.music.harmony import key_prefers_flats
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
 from obbligato.sound.facts import SourceFacts
-from obbligato.units import amplitude_to_db
+from obbligato.units import A4_HZ, amplitude_to_db
 
 _SILENT_DBFS = -80.0
 
@@ -32,6 +33,7 @@ def listen(
     *,
     vocal: Audio | None = None,
     grid: Grid | None = None,
+    so_far: Callable[[SongMap], None] = lambda song: None,
     progress: Progress = silent,
 ) -> SongMap:
     """Everything that can be found out about a guide.
@@ -44,6 +46,8 @@ def listen(
         The vocal alone, starting with the guide, if the client sent it.
     grid
         A grid to take instead of listening for one, for a song without a beat.
+    so_far
+        Called once with what is known when the beats are: the map with tempo, metre and grid, the rest still empty.
 
     Raises
     ------
@@ -56,22 +60,24 @@ def listen(
         raise InputError(f"There is no sound in {facts.path}; ask the client for the file again.")
     listened = part_of(progress, 0.0, 0.4)
     found = find_grid(audio, progress=listened) if grid is None else _given(grid, audio.duration_s)
-    progress(0.4, "finding the tuning")
-    tuning = find_tuning(audio)
-    voice = find_voice(audio, vocal=vocal, progress=part_of(progress, 0.45, 0.8))
     song = SongMap(
         source=facts,
         tempo=found.tempo,
         meter=found.meter,
         count_in=found.count_in,
         grid=found.grid_finding,
-        tuning=tuning,
+        tuning=Tuning(A4_HZ, 0.0),
         keys=(),
         chords=(),
         sections=(),
-        voice=voice,
+        voice=(),
         openings=(),
     )
+    so_far(song)
+    progress(0.4, "finding the tuning")
+    tuning = find_tuning(audio)
+    voice = find_voice(audio, vocal=vocal, progress=part_of(progress, 0.45, 0.8))
+    song = replace(song, tuning=tuning, voice=voice)
     return _with_form(audio, song, found.grid, part_of(progress, 0.8, 1.0))
 
 
