@@ -24,6 +24,15 @@ def test_two_writers_cannot_undo_each_other(folder):
     assert JobFolder.open(folder.root).job.overrides == {1: 1}
 
 
+def test_two_writers_of_different_things_keep_both(folder):
+    other = JobFolder.open(folder.root)
+    folder.save("check", "checked", made=folder.made("check", "", from_key="a"), overrides={1: 1})
+    other.save("mockup", "mock-up", made=other.made("mockup", "approval/mockup_v1", from_key="b"))
+    job = JobFolder.open(folder.root).job
+    assert [made.stage for made in job.made] == ["check", "mockup"]
+    assert job.overrides == {1: 1}
+
+
 def test_a_failed_folder_leaves_nothing(folder):
     with pytest.raises(RuntimeError), folder.new_folder("delivery", "delivery_01") as (building, _):
         (building / "half.wav").write_bytes(b"half")

@@ -64,17 +64,20 @@ class JobFolder:
     def save(self, stage: Stage, what: str, **changes: Any) -> None:
         """Change the job, and write down in the history what was decided.
 
+        What another command changed since the job was opened stays, unless it is one of the things changed here.
+
         Raises
         ------
         InputError
-            When the folder cannot be written, or another command changed the job since it was opened.
+            When the folder cannot be written, or another command changed the same thing meanwhile.
         """
         self.require_writable()
         on_disk = _read_job(self.root / JOB_FILE)
-        if on_disk.revision != self.job.revision:
+        if "made" in changes:
+            changes["made"] = (*on_disk.made, *changes["made"][len(self.job.made) :])
+        if any(getattr(on_disk, name) != getattr(self.job, name) for name in changes if name != "made"):
             raise InputError("Another command changed this job meanwhile; nothing was saved, run this one again.")
-        fields = {**dict(self.job), **changes, "revision": self.job.revision + 1}
-        job = Job.model_validate(fields)
+        job = Job.model_validate({**dict(on_disk), **changes, "revision": on_disk.revision + 1})
         write_bytes_at_once(self.root / JOB_FILE, job.model_dump_json(indent=2).encode(), overwrite=True)
         self.job = job
         self.note(stage, what)
