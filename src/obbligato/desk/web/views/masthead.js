@@ -1,0 +1,52 @@
+/** The head of the page: which song, how it is shown, the stages as words, and what is going on. */
+import { html, signs, useStore } from "../lib/ui.js";
+import { VIEWS, stateOfView, toPlace, viewOfStage } from "../state/places.js";
+
+export function Masthead({ context: { store, actions } }) {
+  const { job, pitch, theme } = useStore(store);
+  const transposes = job && job.instrument.sounding_minus_written !== 0;
+  return html`<header class="masthead">
+    <a class="home" href="#/">Obbligato</a>
+    <h1 class="song">${job ? html`${job.brief.title} <small>${signs(job.instrument.name)}${job.brief.client && ` · for ${job.brief.client}`}</small>` : ""}</h1>
+    <div class="row">
+      ${transposes && html`<fieldset class="row"><legend class="for-readers">Pitch shown</legend>
+        ${["written", "sounding"].map((one) => html`<button type="button" aria-pressed=${pitch === one} onClick=${() => actions.setPitch(one)}>${one} pitch</button>`)}
+      </fieldset>`}
+      <button type="button" onClick=${() => actions.setTheme(theme === "dark" ? "light" : "dark")}>${theme === "dark" ? "Light page" : "Dark page"}</button>
+      <button type="button" aria-haspopup="dialog" onClick=${() => store.set({ keysOpen: true })}>Keys <kbd>?</kbd></button>
+    </div>
+  </header>`;
+}
+
+export function Stages({ context: { store } }) {
+  const { job, name, view } = useStore(store);
+  const next = job?.next;
+  return html`<nav aria-label="The job, stage by stage">
+    <ul class="stages">${VIEWS.map((one) => {
+      const state = job ? stateOfView(one.view, job.stages) : "";
+      return html`<li><a href=${toPlace(name, one.view)} aria-current=${one.view === view ? "page" : undefined}>${one.title}${state && html`<span class="state">${state}</span>`}</a></li>`;
+    })}</ul>
+    <p class="next-step">${next && html`${next.state === "open" ? "Next: " : ""}<a href=${toPlace(name, viewOfStage(next.stage))}>${next.sentence}</a>`} </p>
+  </nav>`;
+}
+
+const WORDS = {
+  gone: "The desk is not running. Start it again (obbligato desk); this page then goes on by itself, and what you wrote here is kept.",
+  strange: "The desk was started anew. Open it once by the address it printed; this page then goes on by itself, and what you wrote here is kept.",
+};
+
+export function Notices({ context: { store, api } }) {
+  const { online, tasks, name } = useStore(store);
+  const going = tasks.filter((task) => task.state === "running" || task.state === "waiting");
+  const failed = tasks.filter((task) => task.state === "failed" && task.job === name).slice(-1);
+  const ended = failed.length && tasks.findLast((task) => task.job === name)?.id === failed[0].id ? failed : [];
+  return html`<div class="notices">
+    ${online !== "yes" && html`<div class="notice" role="alert"><p>${WORDS[online]}</p></div>`}
+    ${going.map((task) => html`<div class="notice" key=${task.id}>
+      <p>${task.job === name || !name ? "" : `${task.job}: `}${task.what}${task.state === "waiting" ? " (waiting its turn)" : task.message ? `: ${task.message}` : ""}</p>
+      <progress max="1" value=${task.fraction} aria-label=${task.what}></progress>
+      <button type="button" onClick=${() => api.cancel(task.id)}>Stop this</button>
+    </div>`)}
+    ${ended.map((task) => html`<div class="notice" role="alert" key=${task.id}><p class="trouble">${task.what}: ${task.error}</p></div>`)}
+  </div>`;
+}
