@@ -96,8 +96,8 @@ def located_rows(
     firsts = [index for index, bar in enumerate(shown) if index == 0 or bar.number in starts]
     indices = _note_indices(part, first_note)
     located = []
-    for number, (row, first, stop) in enumerate(zip(rows, firsts, [*firsts[1:], len(shown)], strict=True)):
-        located.append(_located(row, shown[first:stop], indices, part, suffix=f"{shown[0].number}-{number}"))
+    for row, first, stop in zip(rows, firsts, [*firsts[1:], len(shown)], strict=True):
+        located.append(_located(row, shown[first:stop], indices, part, suffix=f"b{shown[first].number}"))
     return tuple(located)
 
 

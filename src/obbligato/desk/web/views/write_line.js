@@ -1,0 +1,158 @@
+/**
+ * The line being written: its notes and how they were changed, where the mark is, what the server draws of it.
+ * Nothing here touches the document; the views read `store` and call the actions.
+ */
+import { changedPart, playedOver } from "../lib/line_edit.js";
+import { draftsOf, dropDraft, saveDraft, tabName } from "../lib/line_draft.js";
+import { begun, done, redone, undone } from "../lib/line_history.js";
+import { anchorsOf, barOf, lengthWords, placeWords, snap, stepsOf } from "../lib/line_time.js";
+import { createStore } from "../state/store.js";
+import { createDrawing } from "./write_drawing.js";
+
+/** @param {{api: object, name: string, announce: (text: string) => void, local: Storage, session: Storage, locks?: LockManager}} page */
+export function createLine({ api, name, announce, local, session, locks }) {
+  const address = `/jobs/${encodeURIComponent(name)}`;
+  const store = createStore({
+    phase: "opening", trouble: "", refused: "", sheet: null, anchors: null, steps: [], step: 1, tab: "",
+    version: 0, base: [], history: begun([]), played: null, notes: [],
+    picked: -1, caret: 0, rows: [], views: [], remarks: [], phrases: [], engraved: null, others: [], unkept: false,
+  });
+  const drawing = createDrawing({ api, address, store });
+  const get = () => store.get();
+
+  /** Open a version to go on from; with `goOn`, this tab's own draft of it instead, where there is one. */
+  async function open(version, { goOn = true } = {}) {
+    try {
+      const tab = get().tab || (await tabName(session, locks));
+      const own = goOn ? draftsOf(local, name).find((draft) => draft.tab === tab) : null;
+      const wanted = own ? own.version : version;
+      const sheet = await api.get(`${address}/line${wanted ? `?version=${wanted}` : ""}`);
+      const history = own ? done(begun(sheet.notes), own.notes) : begun(sheet.notes);
+      store.set({
+        phase: "ready", trouble: "", refused: "", tab, sheet, anchors: anchorsOf(sheet.bars, sheet.beats_per_bar), steps: stepsOf(sheet),
+        version: sheet.version, base: sheet.notes, history, notes: history.present, played: null,
+        picked: -1, caret: sheet.notes[0] ? snap(sheet.notes[0].onset_beat, 1) : 0, rows: [], engraved: null,
+      });
+      lookForOthers();
+      await drawing.draw();
+    } catch (error) {
+      store.set({ phase: get().phase === "ready" ? "ready" : "failed", trouble: error.message });
+    }
+  }
+
+  function lookForOthers() {
+    const { tab, version, notes, base } = get();
+    const others = draftsOf(local, name).filter((draft) => draft.tab !== tab);
+    store.set({ others: others.map(({ version: from, tab: owner, at, notes: { length } }) => ({ version: from, tab: owner, at, count: length })) });
+    store.set({ unkept: changedPart(base, notes) !== null && version >= 0 });
+  }
+
+  /** Take a new state of the line as what it is now, keep it as a draft, and have it drawn. */
+  async function become(history, { picked, say = true } = {}) {
+    const { tab, version, base } = get();
+    const notes = history.present;
+    const caret = picked >= 0 && notes[picked] ? snap(notes[picked].onset_beat, stepBeats()) : get().caret;
+    store.set({ history, notes, played: null, refused: "", picked: picked ?? Math.min(get().picked, notes.length - 1), caret });
+    if (changedPart(base, notes)) {
+      const kept = saveDraft(local, { job: name, version, tab, notes, at: Date.now() });
+      if (!kept) store.set({ refused: "This browser has no room to keep the draft; keep it as a version soon." });
+    } else dropDraft(local, name, version, tab);
+    lookForOthers();
+    await drawing.draw();
+    if (say && picked >= 0) announce(words(picked));
+  }
+
+  const stepBeats = () => get().steps[get().step]?.beats ?? 0.5;
+
+  /** Do an edit, or say why not. @param {import("../lib/line_edit.js").Edit} result */
+  function apply(result) {
+    if ("refused" in result) {
+      store.set({ refused: result.refused });
+      announce(result.refused);
+      return;
+    }
+    become(done(get().history, result.notes), { picked: result.index });
+  }
+
+  function step(back) {
+    const { history } = get();
+    const next = back ? undone(history) : redone(history);
+    const words_ = back ? "Undone." : "Done again.";
+    if (next === history) announce(back ? "There is nothing to undo." : "There is nothing to do again.");
+    else become(next, { picked: Math.min(get().picked, next.present.length - 1), say: false }).then(() => announce(words_));
+  }
+
+  /** A note in words: its written and sounding name, its place, its length. */
+  function words(index) {
+    const { notes, views, sheet } = get();
+    const view = views[index];
+    if (!view || !notes[index]) return "";
+    const name_ = view.written === view.sounding ? view.written : `${view.written}, sounding ${view.sounding}`;
+    const zone = view.zone === "comfortable" ? "" : `, ${{ low: "low", high: "high", below: "below the range", above: "above the range" }[view.zone]}`;
+    return `${name_}, ${placeWords(view.beat, sheet.beats_per_bar)}, ${lengthWords(notes[index].duration_beats)}${zone}`;
+  }
+
+  function pick(index, { say = true } = {}) {
+    const { notes } = get();
+    if (!notes.length) return;
+    const picked = Math.min(Math.max(index, 0), notes.length - 1);
+    store.set({ picked, caret: snap(notes[picked].onset_beat, stepBeats()), refused: "" });
+    if (say) announce(words(picked));
+  }
+
+  function setCaret(beat) {
+    const { sheet, steps, step: at } = get();
+    const first = (sheet.bars[0].number - 1) * sheet.beats_per_bar;
+    const last = sheet.bars[sheet.bars.length - 1].number * sheet.beats_per_bar - steps[at].beats;
+    store.set({ caret: Math.min(Math.max(snap(beat, steps[at].beats), first), last), picked: -1, refused: "" });
+    announce(`${placeWords(get().caret, sheet.beats_per_bar)}.`);
+  }
+
+  /** Show what is being played in place of what stood there; it counts once `played` is taken. */
+  function showPlayed(notes) {
+    store.set({ played: notes, notes: playedOver(get().history.present, notes) });
+    drawing.draw();
+  }
+
+  function takePlayed() {
+    const { played, notes, history } = get();
+    if (!played?.length) {
+      store.set({ played: null });
+      return;
+    }
+    become(done(history, notes), { picked: -1 }).then(() => announce(`${played.length === 1 ? "1 note" : `${played.length} notes`} taken down.`));
+  }
+
+  async function keep() {
+    const { notes, version, tab } = get();
+    const { version: kept } = await api.post(`${address}/line`, { notes });
+    dropDraft(local, name, version, tab);
+    await open(kept, { goOn: false });
+    return `Kept as version ${kept}.`;
+  }
+
+  /** Go on with a draft of another tab: a copy of it, which can be undone. */
+  function takeOver(owner, from) {
+    const draft = draftsOf(local, name).find(({ tab, version }) => tab === owner && version === from);
+    if (draft) become(done(get().history, draft.notes), { picked: -1 }).then(() => announce("The other draft is here now; undo brings yours back."));
+  }
+
+  function throwAway(owner, from) {
+    dropDraft(local, name, from, owner);
+    lookForOthers();
+  }
+
+  function backToVersion() {
+    become(done(get().history, get().base), { picked: -1 }).then(() => announce(`As it was in version ${get().version}; undo brings the changes back.`));
+  }
+
+  return {
+    store, open, apply, pick, setCaret, stepBeats, words, keep, showPlayed, takePlayed, takeOver, throwAway, backToVersion, lookForOthers,
+    undo: () => step(true),
+    redo: () => step(false),
+    setStep: (at) => store.set({ step: at }),
+    lookAt: drawing.lookAt,
+    barOfCaret: () => barOf(get().caret, get().sheet.beats_per_bar),
+    close: drawing.close,
+  };
+}
