@@ -23,7 +23,7 @@ export function View({ context }) {
         ${state.playing ? "Stop" : "Play"}</button>
       <${Where} context=${context} bars=${bars} />
       <button type="button" class="listen-more" aria-expanded=${open} aria-controls="listen-rest"
-        onClick=${() => setOpen(!open)}>${open ? "Less" : "Levels and tempo"}</button>
+        onClick=${() => setOpen(!open)}>${open ? "Less" : "Levels"}</button>
     </div>
     <${PlaceLine} context=${context} bars=${bars} />
     <div class=${`listen-rest ${open ? "open" : ""}`} id="listen-rest">
@@ -44,16 +44,16 @@ function Where({ context, bars }) {
   const waiting = !state.ready ? "fetching the guide …" : state.loading ? `fetching the ${state.loading} …` : "";
   return html`<p class="listen-where nums">
     <span class="listen-bar">${words.bar}</span>
-    <span class="soft">${words.rest}</span>
-    ${waiting && html`<em class="soft small">${waiting}</em>`}
+    <span class="soft">${waiting ? html`<em>${waiting}</em>` : words.rest}</span>
   </p>`;
 }
 
 function placeWords(bars, place_s) {
   const where = whereAt(bars, place_s);
   const time = clock(Math.max(0, place_s), 0);
-  if (place_s < 0 || (bars.length && !where)) return { bar: "before the first bar", rest: time };
-  if (!where) return { bar: time, rest: "" };
+  if (!bars.length) return { bar: time, rest: "" };
+  if (place_s < 0 || !where) return { bar: "Before the first bar", rest: time };
+  if (where.bar < 1) return { bar: `Count-in, beat ${where.beat}`, rest: time };
   const section = where.section ? `section ${where.section} · ` : "";
   return { bar: `Bar ${where.bar}, beat ${where.beat}`, rest: section + time };
 }
