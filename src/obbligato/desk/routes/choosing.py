@@ -14,6 +14,7 @@ from obbligato.desk.deps import Desk, DeskDep, JobDep
 from obbligato.desk.work import TaskStarted
 from obbligato.errors import InputError, NotRightError
 from obbligato.job.choosing import set_overrides
+from obbligato.job.reading import heard_keys
 from obbligato.job.store import JobFolder
 from obbligato.job.taking import leave_out
 
@@ -96,9 +97,9 @@ def choose(folder: JobDep, desk: DeskDep) -> TaskStarted:
     """Read the takes that were not read before, choose, and render the comp."""
     if not folder.job.takes_in_use:
         raise NotRightError("This job has no takes to choose from; drop some first.")
-    return TaskStarted(
-        task=desk.work.start(folder.root.name, "reading and choosing", choice_work.choose, root=folder.root)
-    )
+    heard = folder.job.lines and len(heard_keys(folder)) == len(folder.job.takes_in_use)
+    what = "rendering the comp" if heard else "reading and choosing"
+    return TaskStarted(task=desk.work.start(folder.root.name, what, choice_work.choose, root=folder.root))
 
 
 @router.get("/jobs/{job}/choice")
