@@ -15,6 +15,7 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 from obbligato.errors import InputError
+from obbligato.page.engraver import drawings
 
 STAVE_HEIGHT_MM = 7.2
 """Height of a stave: common for a single part on a stand is 7 to 8 mm (common practice, no source)."""
@@ -76,37 +77,30 @@ def engrave(musicxml: str, *, width_mm: float, stave_height_mm: float = STAVE_HE
     InputError
         When the document cannot be read as music.
     """
-    import verovio
-
-    verovio.enableLog(verovio.LOG_OFF)
-    toolkit = verovio.toolkit()
-    toolkit.setOptions(
-        {
-            "adjustPageHeight": True,
-            "breaks": "line",
-            "font": _MUSIC_FONT,
-            "footer": "none",
-            "header": "none",
-            "justifyVertically": False,
-            "minLastJustification": 0.6,
-            "multiRestStyle": "block",
-            "pageHeight": 60_000,
-            "pageMarginBottom": 0,
-            "pageMarginLeft": 0,
-            "pageMarginRight": round(_BREATH_ROOM_MM * _PX_PER_MM),
-            "pageMarginTop": 0,
-            "pageWidth": round(width_mm * _PX_PER_MM),
-            "smuflTextFont": "none",
-            "spacingLinear": 0.3,
-            "spacingNonLinear": 0.55,
-            "systemMaxPerPage": 1,
-            "unit": stave_height_mm * _PX_PER_MM / _STAVE_UNITS,
-            "xmlIdSeed": _SEED,
-        }
-    )
-    if not toolkit.loadData(musicxml) or not toolkit.getPageCount():
-        raise InputError("The part could not be engraved; open its MusicXML in a notation editor to see why.")
-    return tuple(_row(toolkit.renderToSVG(page)) for page in range(1, toolkit.getPageCount() + 1))
+    options = {
+        "adjustPageHeight": True,
+        "breaks": "line",
+        "font": _MUSIC_FONT,
+        "footer": "none",
+        "header": "none",
+        "justifyVertically": False,
+        "minLastJustification": 0.6,
+        "multiRestStyle": "block",
+        "pageHeight": 60_000,
+        "pageMarginBottom": 0,
+        "pageMarginLeft": 0,
+        "pageMarginRight": round(_BREATH_ROOM_MM * _PX_PER_MM),
+        "pageMarginTop": 0,
+        "pageWidth": round(width_mm * _PX_PER_MM),
+        "smuflTextFont": "none",
+        "spacingLinear": 0.3,
+        "spacingNonLinear": 0.55,
+        "systemMaxPerPage": 1,
+        "unit": stave_height_mm * _PX_PER_MM / _STAVE_UNITS,
+        "xmlIdSeed": _SEED,
+    }
+    refusal = "The part could not be engraved; open its MusicXML in a notation editor to see why."
+    return tuple(_row(svg) for svg in drawings(musicxml, options, refusal=refusal))
 
 
 @cache

@@ -19,6 +19,7 @@ from obbligato.errors import InputError
 from obbligato.listen.songmap import SongMap
 from obbligato.music.instruments import Clef, Instrument, Interval
 from obbligato.music.line import Line
+from obbligato.page.engraver import drawings
 from obbligato.page.musicxml import part_musicxml
 from obbligato.page.part_make import make_part
 from obbligato.page.part_score import Heading, Part, ScoreBar, WrittenKey
@@ -27,8 +28,10 @@ Pitch = Literal["written", "sounding"]
 
 STAVE_UNITS = 720
 """Height of the five lines in units of the drawings."""
-_BAR_STAVES = {2: 6.5, 4: 8.0, 8: 8.0}
+_BAR_STAVES = {2: 6.2, 4: 6.8, 8: 7.2}
 """Width of a bar in heights of the stave, by bars a row: narrow pages have few bars and need the larger notes."""
+_AIR = 110.0
+"""Bar lines are moved left by this much, so that a note on the first beat does not lean on its bar line."""
 _UNIT_PX = 9.0
 _UNITS_PER_PX = 10
 _SVG = "http://www.w3.org/2000/svg"
@@ -160,6 +163,7 @@ def _engrave_row(part: Part, per_row: int, indices: dict[int, list[int]]) -> Sta
     ends = _bar_ends(inner)
     if len(ends) != len(part.bars):
         raise InputError("The line could not be engraved in the song's bars; look at its rhythm there.")
+    ends = _with_air(inner, ends)
     heads = [index for bar in part.bars for index in indices.get(bar.number, [])]
     notes = _marked_notes(inner, heads)
     return StaveRow(
@@ -201,39 +205,31 @@ def _drawing(part: Part, width: float) -> ET.Element:
 
     It fills a row to its width only where the document itself breaks it, so an empty bar follows on a row after.
     """
-    import verovio
-
     after = ScoreBar(part.bars[-1].number + 1)
     document = part_musicxml(replace(part, bars=(*part.bars, after)), row_starts=[after.number])
-
-    verovio.enableLog(verovio.LOG_OFF)
-    toolkit = verovio.toolkit()
-    toolkit.setOptions(
-        {
-            "adjustPageHeight": True,
-            "breaks": "line",
-            "font": "Leipzig",
-            "footer": "none",
-            "header": "none",
-            "justifyVertically": False,
-            "minLastJustification": 0.0,
-            "pageHeight": 60_000,
-            "pageMarginBottom": 0,
-            "pageMarginLeft": 0,
-            "pageMarginRight": 0,
-            "pageMarginTop": 0,
-            "pageWidth": round(width / _UNITS_PER_PX),
-            "smuflTextFont": "none",
-            "spacingLinear": 0.1,
-            "spacingNonLinear": 1.0,
-            "systemMaxPerPage": 1,
-            "unit": _UNIT_PX,
-            "xmlIdSeed": 1,
-        }
-    )
-    if not toolkit.loadData(_without_words(document)) or not toolkit.getPageCount():
-        raise InputError("The line could not be engraved; look at its rhythm.")
-    return ET.fromstring(toolkit.renderToSVG(1))
+    options = {
+        "adjustPageHeight": True,
+        "breaks": "line",
+        "font": "Leipzig",
+        "footer": "none",
+        "header": "none",
+        "justifyVertically": False,
+        "minLastJustification": 0.0,
+        "pageHeight": 60_000,
+        "pageMarginBottom": 0,
+        "pageMarginLeft": 0,
+        "pageMarginRight": 0,
+        "pageMarginTop": 0,
+        "pageWidth": round(width / _UNITS_PER_PX),
+        "smuflTextFont": "none",
+        "spacingLinear": 0.05,
+        "spacingNonLinear": 1.0,
+        "systemMaxPerPage": 1,
+        "unit": _UNIT_PX,
+        "xmlIdSeed": 1,
+    }
+    refusal = "The line could not be engraved; look at its rhythm."
+    return ET.fromstring(drawings(_without_words(document), options, refusal=refusal)[0])
 
 
 def _without_words(musicxml: str) -> str:
@@ -251,13 +247,21 @@ def _of_class(root: ET.Element, name: str) -> list[ET.Element]:
 
 
 def _bar_ends(inner: ET.Element) -> list[float]:
-    """Where each bar's line stands: the first stroke of each."""
-    ends = []
-    for line in _of_class(inner, "barLine"):
-        paths = [path.attrib["d"] for path in line.iter(f"{{{_SVG}}}path")]
-        if paths:
-            ends.append(max(float(re.split(r"[ML ,]+", d)[1]) for d in paths))
-    return sorted(ends)
+    """Where each bar's line stands."""
+    return sorted(_rightmost(line) for line in _of_class(inner, "barLine"))
+
+
+def _rightmost(line: ET.Element) -> float:
+    """The rightmost stroke of a bar line."""
+    return max(float(re.split(r"[ML ,]+", path.attrib["d"])[1]) for path in line.iter(f"{{{_SVG}}}path"))
+
+
+def _with_air(inner: ET.Element, ends: Sequence[float]) -> list[float]:
+    """Move every bar line but the last away from the note after it, and tell where they are then."""
+    lines = sorted(_of_class(inner, "barLine"), key=_rightmost)
+    for line in lines[:-1]:
+        line.set("transform", f"translate({-_AIR:.0f}, 0)")
+    return [*(end - _AIR for end in ends[:-1]), ends[-1]]
 
 
 def _stave_y(inner: ET.Element) -> float:
