@@ -86,7 +86,8 @@ def test_without_this_runs_token_nothing_is_told(kept_desk, given, path):
 def test_no_path_leads_out_of_the_folder(kept_desk, path):
     status, body = raw(
         kept_desk,
-        f"GET {path} HTTP/1.1\nHost: 127.0.0.1:{kept_desk.port}\nAuthorization: Bearer {kept_desk.token}\nConnection: close",
+        f"GET {path} HTTP/1.1\nHost: 127.0.0.1:{kept_desk.port}\n"
+        f"Authorization: Bearer {kept_desk.token}\nConnection: close",
     )
     assert status in {404, 422}
     assert b"secret" not in body
@@ -104,13 +105,13 @@ def test_a_signed_link_opens_its_own_file_only(kept_desk):
 
 def test_five_gigabytes_are_refused_before_they_are_sent(kept_desk):
     head = (
-        f"PUT /api/uploads?name=long.wav HTTP/1.1\nHost: 127.0.0.1:{kept_desk.port}\nAuthorization: Bearer {kept_desk.token}\n"
-        f"Content-Length: {5 * 2**30}\nConnection: close"
+        f"PUT /api/uploads?name=long.wav HTTP/1.1\nHost: 127.0.0.1:{kept_desk.port}\n"
+        f"Authorization: Bearer {kept_desk.token}\nContent-Length: {5 * 2**30}\nConnection: close"
     )
     status, body = raw(kept_desk, head)
     assert status == 413
     assert b"too_large" in body
-    assert 5 * 2**30 > LARGEST_UPLOAD
+    assert LARGEST_UPLOAD < 5 * 2**30
 
 
 def test_a_body_longer_than_it_may_be_is_cut_off_though_no_length_was_stated(kept_desk):

@@ -23,8 +23,8 @@ UPLOADS = "/api/uploads"
 _HOSTS = ("127.0.0.1", "localhost", "[::1]")
 _POLICY = (
     "default-src 'none'; script-src 'self'; worker-src 'self' blob:; style-src 'self' 'unsafe-inline'; "
-    "font-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; connect-src 'self'; manifest-src 'self'; base-uri 'none'; "
-    "form-action 'none'; frame-ancestors 'none'"
+    "font-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; connect-src 'self'; manifest-src 'self'; "
+    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
 _HEADERS = {
     "Content-Security-Policy": _POLICY,

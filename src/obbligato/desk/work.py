@@ -26,8 +26,10 @@ Lane = Literal["work", "sounds"]
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 REMEMBERED = 60
 Target = Callable[..., Any]
-"""A top-level function that does a piece of work: called with `progress=` and what `start` was given, by name; what it
-returns is plain JSON."""
+"""A top-level function that does a piece of work, called with `progress=` and what `start` was given, by name.
+
+What it returns is plain JSON.
+"""
 
 _CONTEXT = multiprocessing.get_context("spawn")
 
