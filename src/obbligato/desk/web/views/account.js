@@ -18,7 +18,7 @@ export function View({ context }) {
     <${Enter} context=${context} address=${address} onEntered=${setView} />
     ${view.entries.length > 0 && html`<${Entries} context=${context} address=${address} entries=${view.entries} onEntered=${setView} />`}
     <${Money} view=${view} />
-    <${Statement} context=${context} address=${address} view=${view} />
+    <${Statement} context=${context} address=${address} view=${view} onWritten=${setView} />
   </div>`;
 }
 
@@ -76,9 +76,10 @@ function Money({ view }) {
   </section>`;
 }
 
-function Statement({ context: { api, announce }, address, view }) {
+function Statement({ context: { api, announce }, address, view, onWritten }) {
   async function write() {
     await api.work(api.post(`${address}/statement`));
+    onWritten(await api.get(`${address}/time`));
     announce("The statement is written.");
   }
   return html`<section><h3>Statement</h3>
