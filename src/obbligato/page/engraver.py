@@ -1,9 +1,14 @@
-"""The one way to the engraving library, a caller at a time: it keeps state that two threads must not share."""
+"""The one way to the engraving library, for callers in any thread.
+
+Verovio keeps where its fonts lie for each thread by itself, and tells it only to the thread that imported it; what it
+shares between threads it does not guard, so one caller at a time is let in.
+"""
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from obbligato.errors import InputError
@@ -23,6 +28,7 @@ def drawings(musicxml: str, options: Mapping[str, Any], *, refusal: str) -> tupl
 
     with _ONE_AT_A_TIME:
         verovio.enableLog(verovio.LOG_OFF)
+        verovio.setDefaultResourcePath(str(Path(verovio.__file__).parent / "data"))
         toolkit = verovio.toolkit()
         toolkit.setOptions(dict(options))
         if not toolkit.loadData(musicxml) or not toolkit.getPageCount():
