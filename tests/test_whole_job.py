@@ -19,7 +19,7 @@ from obbligato.demo.run import run_demo
 from obbligato.errors import InputError, NotRightError
 from obbligato.job.approval import make_review, receive_reply, unapproved_sections
 from obbligato.job.choosing import choose, set_overrides
-from obbligato.job.delivery import deliver
+from obbligato.job.delivery import deliver, proved_pack
 from obbligato.job.mapping import correct, findings, song_map
 from obbligato.job.status import status
 from obbligato.job.store import JobFolder
@@ -71,6 +71,12 @@ def test_assess_follows_its_schema(demo):
     jsonschema.validate(document, json.loads((SCHEMAS / "assess.schema.json").read_text()))
     assert {choice["take"] for choice in document["choice"]} <= {str(take) for take in takes}
     assert len(document["line"]["notes"]) == len(demo.song.truth["line"]["notes"])
+
+
+def test_what_was_proved_is_kept_beside_the_pack_and_not_sent(demo):
+    folder = JobFolder.open(demo.job)
+    assert proved_pack(folder, folder.job.last_made("deliver")) == demo.pack
+    assert not any("proof" in name for name in demo.pack.files)
 
 
 def test_the_stem_as_other_readers_see_it(demo):
