@@ -323,12 +323,14 @@ def _rows(part: Part, draft: Draft, first: int, last: int) -> list[RowView]:
     wanted_last = last if draft.last_bar is None else min(max(draft.last_bar, wanted_first), last)
     begin = max(start for start in starts if start <= wanted_first)
     end = min((start for start in starts if start > wanted_last), default=last + 1) - 1
+    # The bar after them makes the engraver fill their last row, and gives it the bar line that stands there.
+    after = [end + 1] if end < last else []
     rows = located_rows(
-        stretch(part, begin, end),
-        starts=[start for start in starts if begin <= start <= end],
+        stretch(part, begin, end + len(after)),
+        starts=[start for start in starts if begin <= start <= end] + after,
         width_staves=draft.width_staves,
         first_note=first_note_index(part, begin),
-    )
+    )[: -1 if after else None]
     return [row_view(row) for row in rows]
 
 

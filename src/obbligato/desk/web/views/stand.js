@@ -18,8 +18,8 @@ export function View({ context }) {
   const [part, , trouble] = useOwn(api, `/jobs/${encodeURIComponent(name)}/stand?ratio=${ratio}`, job.stamp);
   const awake = useAwake();
   const head = useRef();
-  const leave = () => (document.fullscreenElement ? document.exitFullscreen() : actions.go("song"));
-  useLeavingWholeScreen(() => actions.go("song"));
+  const leave = () => (document.fullscreenElement ? document.exitFullscreen() : actions.go("page"));
+  useLeavingWholeScreen(() => actions.go("page"));
 
   const headHeight = head.current?.offsetHeight ?? screen.height * 0.12;
   const fit = part && fitRows({
@@ -43,7 +43,7 @@ export function View({ context }) {
   const { bar, letter, rest } = counted(part, follow.bar);
   return html`<div class="stand">
     <header class="stand-head" ref=${head}>
-      <p class="stand-place nums"><span class="letter">${letter}</span> <span class="bar">bar ${bar}</span></p>
+      <p class="stand-place nums"><span class="letter">${letter}</span> <span class="bar">${bar < 1 ? "before bar 1" : `bar ${bar}`}</span></p>
       <p class=${`stand-rest nums ${rest ? "" : "quiet"}`} role="status">${rest ? rest.words : follow.bar <= part.bars[0].number && !playing ? signs(part.tempo) : ""}</p>
       <div class="stand-tools">
         <button type="button" class="main" disabled=${!ready} onClick=${() => player.toggle()}>${playing ? "Stop" : ready ? "Play" : "Loading …"}</button>
@@ -99,7 +99,7 @@ function useFollowing({ player, part, shown, playing }) {
       const first = rowToShow(part.rows, position_s, shown);
       const bar = barAt(part.bars, position_s).number;
       setState((before) => (before.first === first && before.played === played && before.bar === bar ? before : { first, played, bar }));
-      if (hand.current !== null && played >= hand.current && played < hand.current + shown && player_is(position_s, part, played)) setByHand(null);
+      if (hand.current !== null && played >= hand.current && played < hand.current + shown && inside(position_s, part.rows[played])) setByHand(null);
       for (const [index, mark] of marks.current) place(mark, part.rows[index], index === played, position_s, calm.current.matches);
     });
   }, [part, shown]);
@@ -120,8 +120,7 @@ function useFollowing({ player, part, shown, playing }) {
 }
 
 /** Whether the song is inside a row, and not before or after it. */
-function player_is(position_s, part, row) {
-  const { marks } = part.rows[row];
+function inside(position_s, { marks }) {
   return position_s >= marks[0].at_s && position_s <= marks[marks.length - 1].at_s;
 }
 

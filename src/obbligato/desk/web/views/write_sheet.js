@@ -79,7 +79,7 @@ export function Sheet({ context, line, usual }) {
   useEffect(() => context.keys.add("Line", edits.map(({ keys, does }) => ({ keys, does }))), [edits]);
   useEffect(() => followPlayer(context, line, marker), [line]);
   useEffect(() => {
-    if (picked >= 0) box.current.querySelector(".picked")?.scrollIntoView({ block: "nearest", inline: "nearest" });
+    if (picked >= 0) box.current.querySelector(".picked")?.closest(".write-row").scrollIntoView({ block: "nearest" });
   }, [picked, engraved]);
 
   function press(event) {
@@ -108,6 +108,7 @@ export function Sheet({ context, line, usual }) {
       ${rows.map((row) => html`<${Row} key=${row.bars[0].number} row=${row} picked=${picked} caret=${caret} notes=${notes} views=${views}
         phrases=${phrases} current=${engraved === notes} beatsPerBar=${sheet.beats_per_bar} onPoint=${point} marker=${marker} />`)}
     </div>
+    ${views.some(({ air }) => air !== null) && html`<p class="small soft">Under each stave: the breath, from full down to the line where it is used up; dashed, the reserve. A stroke marks the start of a phrase.</p>`}
   </div>`;
 }
 
