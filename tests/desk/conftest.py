@@ -9,12 +9,20 @@ import urllib.request
 from dataclasses import dataclass
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 import soundfile
 
 from obbligato.job.intake import new_job
+from obbligato.job.mapping import FINDINGS, LISTENER, song_map_to_json
 from obbligato.job.model import Brief
+from obbligato.job.store import JobFolder
+from obbligato.job.writing import add_line
+from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, Tuning
+from obbligato.music.grid import Grid, Meter
+from obbligato.music.spans import ChordSpan, KeySpan, Opening, SectionSpan, Span
+from obbligato.sound.facts import SourceFacts
 
 SR = 48000
 
@@ -138,5 +146,72 @@ def kept_desk(tmp_path_factory, guide_file, serve):
     new_job(root / "NightFerry", guide=guide_file, instrument="flugelhorn", brief=brief)
     (root.parent / "outside.txt").write_text("secret")
     served = serve(root)
+    yield served
+    served.stop()
+
+
+MAPPED_BPM, MAPPED_BAR_S = 100.0, 2.4
+
+
+def write_findings(folder):
+    """Put a made-up song map where listening would leave its own: six bars whose content is plain."""
+    bar = MAPPED_BAR_S
+    grid = Grid.steady(MAPPED_BPM, 0.0, Meter())
+    facts = SourceFacts(
+        path=folder.job.guide.received, sha256=folder.job.guide.sha256, container="wav", codec="pcm", sample_rate=SR,
+        channels=1, bit_depth=24, duration_s=16.0, frames=16 * SR, lead_silence_s=0.0, encoder_delay_samples=None,
+        integrated_lufs=-14.0, true_peak_dbtp=-1.0, clipped_samples=0, warnings=(),
+    )  # fmt: skip
+    labels = ("C:maj", "A:min7", "F:maj", "G:7", "C:maj", "C:maj")
+    song = SongMap(
+        source=facts,
+        tempo=Tempo(MAPPED_BPM, True, 0.9, 5.0, 0.0, (200.0, 50.0), ()),
+        meter=MeterFinding(4, "quarter", 0.9),
+        count_in=None,
+        grid=GridFinding(0.0, tuple(grid.beat_to_sec(range(24)).tolist()), tuple(bar * i for i in range(6))),
+        tuning=Tuning(440.0, 0.0),
+        keys=(KeySpan(0.0, 16.0, "C", "major", 0.3),),
+        chords=tuple(ChordSpan(bar * i, bar * (i + 1), label) for i, label in enumerate(labels)),
+        sections=(SectionSpan(0.0, 3 * bar, "A"), SectionSpan(3 * bar, 6 * bar, "B")),
+        voice=(Span(0.0, 1.5 * bar), Span(3 * bar, 4 * bar)),
+        openings=(
+            Opening(1.5 * bar, 3 * bar, 2, 3, beats=6.0, kind="fill"),
+            Opening(4 * bar, 6 * bar, 5, 6, beats=8.0, kind="feature"),
+        ),
+    )
+    stamp = {"guide_sha256": folder.job.guide.sha256, "listener": LISTENER}
+    folder.path(FINDINGS).write_text(json.dumps({**stamp, "findings": song_map_to_json(song)}))
+
+
+def write_line(path, notes):
+    """A MIDI file of notes given as (beat, beats, pitch), at the tempo of the made-up map."""
+    file = mido.MidiFile(ticks_per_beat=480)
+    track = mido.MidiTrack()
+    file.tracks.append(track)
+    track.append(mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(MAPPED_BPM)))
+    events = [(beat, "note_on", pitch) for beat, _, pitch in notes]
+    events += [(beat + beats, "note_off", pitch) for beat, beats, pitch in notes]
+    now = 0
+    for beat, kind, pitch in sorted(events):
+        tick = round(480 * beat)
+        track.append(mido.Message(kind, note=pitch, velocity=80 if kind == "note_on" else 0, time=tick - now))
+        now = tick
+    file.save(path)
+
+
+@pytest.fixture
+def mapped_jobs(jobs_folder, tmp_path):
+    """The folder of jobs, its one job mapped (made up, see `write_findings`) and with a line of seven notes."""
+    folder = JobFolder.open(jobs_folder / "NightFerry")
+    write_findings(folder)
+    notes = [(6, 1, 65), (7, 0.5, 67), (7.5, 0.5, 69), (8, 2, 70), (10, 1.5, 67), (16, 4, 72), (20, 3.5, 60)]
+    write_line(tmp_path / "line.mid", notes)
+    add_line(folder, tmp_path / "line.mid", start="guide")
+    return jobs_folder
+
+
+@pytest.fixture
+def mapped_desk(mapped_jobs, serve):
+    served = serve(mapped_jobs)
     yield served
     served.stop()

@@ -23,7 +23,7 @@ from obbligato.page.chart import chart_bars, opening_letter
 from obbligato.page.chart_words import opening_sentence
 from obbligato.page.part_make import key_at, written_chord, written_keys
 
-DATA = 1
+DATA = 2
 """Grows whenever the same song is told otherwise."""
 
 

@@ -21,13 +21,14 @@ _SAID: dict[Answer, str] = {"yes": "yes", "change": "please change this", "leave
 
 
 class RemarkView(BaseModel):
-    """One remark on a stretch of bars; a verdict names its phrase and take."""
+    """One remark on a stretch of bars; a verdict names its phrase and take. `short` says it in fewer words."""
 
     kind: Literal["check", "client", "verdict"]
     severity: Severity
     first_bar: int
     last_bar: int
     text: str
+    short: str | None = None
     phrase: int | None = None
     take: str | None = None
 
@@ -108,6 +109,7 @@ def _verdicts(folder: JobFolder, song: SongMap) -> list[RemarkView]:
                 first_bar=grid.position_at(notes[phrase.first_note].start_s).bar,
                 last_bar=grid.position_at(notes[phrase.last_note].start_s).bar,
                 text=f"{take_name(choice.take).capitalize()}: {words}",
+                short=None if reading.flags else f"{take_name(choice.take).capitalize()}: clean",
                 phrase=choice.phrase + 1,
                 take=take_name(choice.take),
             )

@@ -19,7 +19,7 @@ from obbligato.page import staves
 from obbligato.page.chart import chart_bars, rows_of_bars
 
 Pitch = staves.Pitch
-DRAWING = 1
+DRAWING = 5
 """Grows whenever the same line is drawn otherwise."""
 
 

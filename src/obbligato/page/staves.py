@@ -17,7 +17,8 @@ from xml.etree import ElementTree as ET
 
 from obbligato.errors import InputError
 from obbligato.listen.songmap import SongMap
-from obbligato.music.instruments import Clef, Instrument, Interval
+from obbligato.music.grid import Meter
+from obbligato.music.instruments import Clef, Instrument, Interval, find_instrument
 from obbligato.music.line import Line
 from obbligato.page.engraver import drawings
 from obbligato.page.musicxml import part_musicxml
@@ -159,11 +160,11 @@ def _engrave_row(part: Part, per_row: int, indices: dict[int, list[int]]) -> Sta
     head = _head_width(part.key, part.instrument.clef)
     root = _drawing(part, head + len(part.bars) * bar_width)
     inner = _inner(root)
-    _, _, width, height = (float(number) for number in inner.attrib["viewBox"].split())
     ends = _bar_ends(inner)
     if len(ends) != len(part.bars):
         raise InputError("The line could not be engraved in the song's bars; look at its rhythm there.")
     ends = _with_air(inner, ends)
+    _, _, width, height = (float(number) for number in inner.attrib["viewBox"].split())
     heads = [index for bar in part.bars for index in indices.get(bar.number, [])]
     notes = _marked_notes(inner, heads)
     return StaveRow(
@@ -181,9 +182,6 @@ def _engrave_row(part: Part, per_row: int, indices: dict[int, list[int]]) -> Sta
 @cache
 def _head_width(key: WrittenKey, clef: Clef) -> float:
     """Width of clef and key before the first bar: what a first bar is wider than the second."""
-    from obbligato.music.grid import Meter
-    from obbligato.music.instruments import find_instrument
-
     part = Part(
         heading=_NO_HEADING,
         instrument=replace(find_instrument("Flute"), clef=clef),
@@ -222,7 +220,7 @@ def _drawing(part: Part, width: float) -> ET.Element:
         "pageMarginTop": 0,
         "pageWidth": round(width / _UNITS_PER_PX),
         "smuflTextFont": "none",
-        "spacingLinear": 0.05,
+        "spacingLinear": 0.1,
         "spacingNonLinear": 1.0,
         "systemMaxPerPage": 1,
         "unit": _UNIT_PX,
@@ -257,11 +255,12 @@ def _rightmost(line: ET.Element) -> float:
 
 
 def _with_air(inner: ET.Element, ends: Sequence[float]) -> list[float]:
-    """Move every bar line but the last away from the note after it, and tell where they are then."""
-    lines = sorted(_of_class(inner, "barLine"), key=_rightmost)
-    for line in lines[:-1]:
+    """Move every bar line away from the note after it, and tell where they are then; the stave is cut at the last."""
+    for line in _of_class(inner, "barLine"):
         line.set("transform", f"translate({-_AIR:.0f}, 0)")
-    return [*(end - _AIR for end in ends[:-1]), ends[-1]]
+    left, top, width, height = inner.attrib["viewBox"].split()
+    inner.set("viewBox", f"{left} {top} {float(width) - _AIR:.0f} {height}")
+    return [end - _AIR for end in ends]
 
 
 def _stave_y(inner: ET.Element) -> float:
