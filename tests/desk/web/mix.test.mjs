@@ -170,6 +170,7 @@ test("the count of the run-in: two bars of beats before the place", () => {
   assert.deepEqual(opening.counts.map((c) => c.at_s), [-3, -2.5, -2, -1.5, -1, -0.5, 0, 0.5]);
   const pickup = runIn(bars, 8.5); // on the last beat of a bar: two whole bars before its bar line are counted up to it
   assert.equal(pickup.from_s, 5);
+  assert.deepEqual(runIn(bars, 0), { from_s: 0, counts: [] });
   assert.deepEqual(runIn([], 3), { from_s: 3, counts: [] });
 });
 

@@ -19,6 +19,7 @@ export function createPlayer({ api, store }) {
   const shelf = new Shelf({ api, engine, changed: (patch) => { set(patch); setLevels(); } });
   let span = null;
   let frame = 0;
+  let turn = 0;
 
   set({
     ready: false, loading: null, playing: false, speed: 1, loop: null, runIn: true, third: null, trouble: "",
@@ -85,8 +86,10 @@ export function createPlayer({ api, store }) {
 
   async function play() {
     if (!player().ready) return;
+    const mine = ++turn;
     interrupt();
     await engine.context.resume();
+    if (mine !== turn) return;
     const { loop } = player();
     const end_s = shelf.duration_s;
     let place_s = standing();
@@ -101,6 +104,7 @@ export function createPlayer({ api, store }) {
   }
 
   function pause() {
+    turn += 1;
     const place_s = position();
     interrupt();
     engine.go({ type: "pause" }, place_s);
@@ -125,11 +129,17 @@ export function createPlayer({ api, store }) {
     draw();
   }
 
+  /**
+   * Play a stretch once: `alone` only that sound, else the sounds of `gainsDb` over the guide. Resolves when it has
+   * ended, or when something else is played or stopped; what is asked for last is what is heard.
+   */
   async function playSpan(start_s, end_s, { alone = null, gainsDb = {} } = {}) {
     const names = [...new Set([...Object.keys(gainsDb), ...(alone ? [alone] : [])])];
+    const mine = ++turn;
     await Promise.all(names.map((name) => shelf.need(name)));
-    if (!player().ready) return;
+    if (!player().ready || mine !== turn) return;
     await engine.context.resume();
+    if (mine !== turn) return;
     interrupt();
     await new Promise((done) => {
       span = { alone, gainsDb, done };

@@ -53,7 +53,7 @@ export class Shelf {
     const wanted = [...ALWAYS, this.third].filter((name) => this.offered.has(name));
     const idle = this.names.filter((name) => !wanted.includes(name) && !this._fresh(name));
     idle.forEach((name) => this._drop(name));
-    this.changed({ sounds: [...this.offered.keys()], third: this.third });
+    this.changed({ sounds: [...this.offered.keys()], third: this.third, trouble: "" });
     await this._loadAll(wanted.filter((name) => !this._fresh(name)));
   }
 
@@ -104,7 +104,7 @@ export class Shelf {
     await this.engine.give(name, decoded);
     this.loaded.set(name, key);
     this._touch(name);
-    this.changed(name === "guide" ? { ready: true, trouble: "" } : {});
+    this.changed(name === "guide" ? { ready: true } : {});
   }
 
   _fresh(name) {

@@ -8,14 +8,15 @@ const [RISE_S, DECAY_S, LENGTH_S] = [0.0015, 0.014, 0.07];
 /**
  * @typedef {{at_s: number, first: boolean}} Count one beat to count, `first` of its bar
  *
- * The beats of the bars before a place; before the first bar known they go on backwards in its own tempo.
+ * The beats of the bars before a place; before the first bar known they go on backwards in its own tempo. Who begins
+ * before the first bar has time enough and gets no count.
  * @param {{start_s: number, end_s: number, beats_s: number[]}[]} bars of the chart, in order
  * @param {number} place_s where playing is to begin
  * @param {number} howMany bars to count
  * @returns {{from_s: number, counts: Count[]}}
  */
 export function runIn(bars, place_s, howMany = RUN_IN_BARS) {
-  if (!bars.length) return { from_s: place_s, counts: [] };
+  if (!bars.length || place_s < bars[0].start_s - 1e-3) return { from_s: place_s, counts: [] };
   const near = bars.findIndex((bar) => bar.end_s > place_s + 1e-6);
   const index = near < 0 ? bars.length - 1 : near;
   const into = Math.max(0, place_s - bars[index].start_s);
