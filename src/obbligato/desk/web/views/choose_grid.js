@@ -1,5 +1,5 @@
 /** Phrases down, takes across; a pencil line runs through what is chosen. */
-import { html, signs, useEffect, useRef } from "../lib/ui.js";
+import { html, signs, useRef } from "../lib/ui.js";
 import { pencilLine } from "../lib/choice_path.js";
 import { moved, takeName } from "../lib/choice.js";
 import { CellPicture, cellWords, shortVerdict } from "./choose_cell.js";
@@ -10,27 +10,22 @@ import { CellPicture, cellWords, shortVerdict } from "./choose_cell.js";
  */
 export function Grid({ choice, takes, place, hidden, playing, pitch, onPlace, onPlay }) {
   const grid = useRef();
-  const wanted = useRef(false);
   const size = { rows: choice.phrases.length, columns: takes.length };
-  useEffect(() => {
-    if (!wanted.current) return;
-    wanted.current = false;
-    const cell = grid.current.querySelector("[role=gridcell][tabindex='0']");
-    cell?.focus({ preventScroll: true });
-    cell?.scrollIntoView({ block: "nearest", inline: "nearest" });
-  }, [place.row, place.column]);
   function onKeyDown(event) {
-    if (event.altKey || event.ctrlKey || event.metaKey) return;
+    const cell = event.target.closest("[role=gridcell]");
+    if (!cell || event.altKey || event.ctrlKey || event.metaKey) return;
     if (event.key === "Enter") {
       event.preventDefault();
       onPlay(event.shiftKey);
       return;
     }
-    const to = event.shiftKey ? null : moved(place, event.key, size);
+    const from = { row: Number(cell.dataset.row), column: Number(cell.dataset.column) };
+    const to = event.shiftKey ? null : moved(from, event.key, size);
     if (!to) return;
     event.preventDefault();
-    wanted.current = true;
-    onPlace(to);
+    const there = grid.current.querySelector(`[data-row="${to.row}"][data-column="${to.column}"]`);
+    there.focus({ preventScroll: true });
+    there.scrollIntoView({ block: "nearest", inline: "nearest" });
   }
   return html`<div class="choose-grid" role="grid" aria-label="Phrases down, takes across" aria-rowcount=${size.rows + 1} aria-colcount=${size.columns + 1}
     style=${`--takes: ${takes.length}`} ref=${grid} onKeyDown=${onKeyDown}>
@@ -43,8 +38,8 @@ export function Grid({ choice, takes, place, hidden, playing, pitch, onPlace, on
       ${choice.phrases.map((row, index) => html`<div class="choose-row" role="row" aria-rowindex=${index + 2} key=${row.index}>
         <${RowHead} row=${row} pitch=${pitch} />
         ${takes.map((number, column) => html`<${GridCell} key=${number} row=${row} cell=${row.cells.find((one) => one.take === number)} number=${number}
-          hidden=${hidden} here=${place.row === index && place.column === column} playing=${playing?.phrase === row.index && playing?.take === number}
-          onClick=${() => { onPlace({ row: index, column }); }} />`)}
+          hidden=${hidden} at=${{ row: index, column }} here=${place.row === index && place.column === column} playing=${playing?.phrase === row.index && playing?.take === number}
+          onPlace=${() => onPlace({ row: index, column })} />`)}
       </div>`)}
     </div>
   </div>`;
@@ -59,14 +54,15 @@ function RowHead({ row, pitch }) {
   </div>`;
 }
 
-function GridCell({ row, cell, number, hidden, here, playing, onClick }) {
+function GridCell({ row, cell, number, hidden, at, here, playing, onPlace }) {
   const chosen = row.chosen === number;
   const state = `${chosen ? row.by_hand ? "used by-hand" : "used" : ""} ${cell?.flags.length ? "faulty" : ""} ${playing ? "playing" : ""}`;
   if (!cell) {
-    return html`<div role="gridcell" class="choose-cell" tabindex=${here ? 0 : -1} aria-label=${`${takeName(number, hidden)}: not read yet`} onClick=${onClick}>
+    return html`<div role="gridcell" class="choose-cell" data-row=${at.row} data-column=${at.column} tabindex=${here ? 0 : -1} aria-label=${`${takeName(number, hidden)}: not read yet`} onFocus=${onPlace}>
       <span class="small soft">not read yet</span></div>`;
   }
-  return html`<div role="gridcell" class=${`choose-cell ${state}`} tabindex=${here ? 0 : -1} aria-selected=${chosen} aria-label=${cellWords(row, cell, hidden)} onClick=${onClick} onFocus=${here ? undefined : onClick}>
+  return html`<div role="gridcell" class=${`choose-cell ${state}`} data-row=${at.row} data-column=${at.column} tabindex=${here ? 0 : -1}
+    aria-selected=${chosen} aria-label=${cellWords(row, cell, hidden)} onFocus=${onPlace}>
     <${CellPicture} cell=${cell} />
     <span class="choose-verdict small">${shortVerdict(cell, hidden)}</span>
     ${playing && html`<span class="choose-playing small">playing</span>`}

@@ -1,0 +1,228 @@
+"""In a real browser: takes chosen, heard, hidden and given back by keys alone; a take dropped, read and left out."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import shutil
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from obbligato.job.choosing import render
+from obbligato.job.keys import choice_key
+from obbligato.job.store import JobFolder
+
+BENCH = Path(__file__).parents[2] / "bench"
+CHROMIUM = Path("/usr/bin/chromium")
+ARGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
+]
+WAIT_MS = 20_000
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM.exists(), reason="chromium is not installed"),
+]
+
+
+def _load(name):
+    spec = importlib.util.spec_from_file_location(f"obbligato_bench_{name}", BENCH / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A job with three takes read, and one more take to drop; the line is short, so that all is quick."""
+    players, played_job = _load("players"), _load("played_job")
+    rng = np.random.default_rng(8)
+    line = players.invent_line(rng, phrases=3)
+    how = (players.Playing(wrong={1: 1}), players.Playing(wrong={0: 1}), players.Playing(missed={2: 1}))
+    base = tmp_path_factory.mktemp("played")
+    folder = played_job.make_job(base / "Weir", line, [players.play(line, h, rng) for h in how])
+    render(folder)
+    again = players.play(line, players.Playing(), rng)
+    soundfile.write(base / "once more.wav", again.y.T, again.sr, subtype="PCM_24")
+    return base
+
+
+@pytest.fixture(scope="module")
+def browser():
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    playwright.expect.set_options(timeout=WAIT_MS)
+    with playwright.sync_playwright() as running:
+        opened = running.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def served(serve, tmp_path_factory):
+    desk = serve(tmp_path_factory.mktemp("desk") / "jobs")
+    yield desk
+    desk.stop()
+
+
+@pytest.fixture
+def page(browser, made, served, request):
+    """The page on a copy of the job of its own."""
+    name = f"Weir{request.node.name.removeprefix('test').replace('_', '')}"
+    shutil.copytree(made / "Weir", served.root / name)
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, locale="en-GB")
+    errors = []
+    opened = context.new_page()
+    opened.set_default_timeout(WAIT_MS)
+    opened.on("pageerror", lambda error: errors.append(str(error)))
+    opened.goto(served.address)
+    opened.evaluate(f"location.hash = '#/{name}/choose'")
+    opened.folder = served.root / name
+    _grid(opened).wait_for()
+    _expect(opened.locator(".choose-cell[tabindex='0']")).to_have_count(1)
+    opened.evaluate("new Promise((done) => requestAnimationFrame(() => setTimeout(done, 100)))")
+    yield opened
+    context.close()
+    assert errors == []
+
+
+def _expect(locator):
+    from playwright.sync_api import expect
+
+    return expect(locator)
+
+
+def _grid(page):
+    return page.get_by_role("grid", name="Phrases down, takes across")
+
+
+def _cell(page, phrase, take):
+    return _grid(page).get_by_role("row").nth(phrase).get_by_role("gridcell").nth(take - 1)
+
+
+def _go(page, phrase, take):
+    _cell(page, phrase, take).focus()
+    _expect(_cell(page, phrase, take)).to_have_attribute("tabindex", "0")
+
+
+def _job(page):
+    return JobFolder.open(page.folder)
+
+
+def _used(page, phrase):
+    cells = _grid(page).get_by_role("row").nth(phrase).get_by_role("gridcell")
+    return [i + 1 for i in range(cells.count()) if cells.nth(i).get_attribute("aria-selected") == "true"]
+
+
+def _by_hand(page, count):
+    _expect(page.locator(".choose-cell.by-hand")).to_have_count(count)
+
+
+def _settled(page):
+    """The choice is at the server and the comp is rendered as chosen."""
+    _expect(page.locator(".choose-words [role=status]").first).to_have_text("The comp is rendered as chosen here.")
+
+
+def test_choosing_by_keys_alone(page):
+    _go(page, 1, 1)
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("End")
+    _expect(_cell(page, 2, 3)).to_be_focused()
+    _expect(_cell(page, 2, 3)).to_have_attribute("tabindex", "0")
+    before = _used(page, 2)
+    other = 2 if before != [2] else 3
+    page.keyboard.press(str(other))
+    _by_hand(page, 1)
+    assert _used(page, 2) == [other]
+    _expect(page.get_by_text("not yet rendered")).to_have_count(1)
+    _settled(page)
+    job = _job(page)
+    assert job.job.overrides == {2: other}
+    assert job.job.made_from("choose", choice_key(job)) is not None
+    page.keyboard.press("0")
+    _by_hand(page, 0)
+    _settled(page)
+    assert _used(page, 2) == before
+    assert _job(page).job.overrides == {}
+
+
+def test_hidden_names_tell_nothing_and_digits_go_by_place(page):
+    page.keyboard.press("h")
+    heads = _grid(page).get_by_role("columnheader")
+    _expect(heads).to_have_text(["Phrase", "take A", "take B", "take C"])
+    shown = page.locator(".choose-table, .choose-seams, .choose-whys").evaluate_all(
+        "parts => parts.map(part => part.textContent).join(' ')"
+    )
+    labels = _grid(page).get_by_role("gridcell").evaluate_all("cells => cells.map(cell => cell.ariaLabel).join(' ')")
+    assert "take B" in labels
+    assert not re.search(r"\b[Tt]ake \d", shown + labels)
+    _go(page, 3, 1)
+    page.keyboard.press("2")
+    _by_hand(page, 1)
+    assert _used(page, 3) == [2]
+    page.keyboard.press("h")
+    _expect(heads).to_have_text(["Phrase", "take 1", "take 2", "take 3"])
+    _settled(page)
+    assert list(_job(page).job.overrides) == [3]
+
+
+def test_a_phrase_is_heard_with_the_guide_and_alone(page):
+    _expect(page.get_by_role("button", name="Play alone")).to_be_enabled()
+    playing = page.locator(".choose-cell.playing")
+    _go(page, 2, 2)
+    for key in ("Shift+Enter", "Enter"):
+        page.keyboard.press(key)
+        _expect(playing).to_have_count(1)
+        assert playing.get_attribute("aria-label").startswith("take 2")
+        page.keyboard.press(key)
+        _expect(playing).to_have_count(0)
+
+
+def test_the_seams_are_heard_one_after_another(page):
+    _expect(page.get_by_role("button", name="Play alone")).to_be_enabled()
+    seams = page.locator(".choose-seams li")
+    n_seams = seams.count()
+    assert n_seams >= 1
+    page.keyboard.press("s")
+    for i in range(n_seams):
+        _expect(seams.nth(i)).to_have_attribute("aria-current", "true")
+    _expect(page.locator(".choose-seams li.playing")).to_have_count(0)
+
+
+def test_a_take_is_dropped_read_and_left_out_again(page, made):
+    page.locator(".choose-add input[type=file]").set_input_files(made / "once more.wav")
+    page.get_by_text("Take 4 has not been read yet; read and choose.").wait_for()
+    page.get_by_role("button", name="Read and choose").click()
+    heads = _grid(page).get_by_role("columnheader")
+    _expect(heads).to_have_count(5)
+    _settled(page)
+    assert "not read yet" not in _cell(page, 1, 4).get_attribute("aria-label")
+    page.locator(".choose-takes summary").click()
+    page.get_by_role("button", name="Leave take 4 out").click()
+    _expect(heads).to_have_count(4)
+    assert _job(page).job.left_out == {4}
+
+
+def test_on_a_small_page_there_is_one_phrase_at_a_time(page):
+    page.set_viewport_size({"width": 390, "height": 800})
+    page.get_by_text("1 of 3").wait_for()
+    page.get_by_role("button", name="Next phrase").click()
+    page.get_by_text("2 of 3").wait_for()
+    cards = page.locator(".choose-card")
+    assert cards.count() == 3
+    page.locator(".choose-card:not(.used)").first.click()
+    page.get_by_role("button", name=re.compile("^Use take")).click()
+    page.locator(".choose-card.by-hand").wait_for()
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
