@@ -52,7 +52,7 @@ test("two sounds are read at one place: one the negative of the other sums to no
 test("a loop has its exact length, begins whole, and its joint does not click", () => {
   const y = sine(311, 2 * SR);
   const mixer = mixerOf({ guide: y });
-  const [start, end] = [4800, 4800 + 24000 + 77];
+  const [start, end] = [4800, 4800 + 24001]; // half a turn of phase: without a crossfade the sine would jump
   mixer.setLoop({ start, end });
   mixer.play({ from: start });
   const out = rendered(mixer, 80000);
@@ -79,6 +79,16 @@ test("starting, stopping, jumping and moving a slider never click", () => {
   assert.ok(greatestStep(out) < 0.0204 + 0.5 / 240 + 1e-4, `${greatestStep(out)}`);
   assert.ok(parts[3].subarray(300).every((v) => v === 0));
   assert.ok(mixer.still);
+});
+
+test("a slider moved at once is followed over 20 ms", () => {
+  const mixer = mixerOf({ guide: new Float32Array(SR).fill(0.5) });
+  mixer.play({ from: 0 });
+  rendered(mixer, 1024);
+  mixer.setGain("guide", 0);
+  const out = rendered(mixer, 2048);
+  assert.ok(greatestStep(out) <= 0.5 / 960 + 1e-6, `${greatestStep(out)}`);
+  assert.equal(out[1100], 0);
 });
 
 test("it goes on from where it stopped, and from below 0 there is silence first", () => {
