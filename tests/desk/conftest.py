@@ -25,6 +25,18 @@ from obbligato.music.spans import ChordSpan, KeySpan, Opening, SectionSpan, Span
 from obbligato.sound.facts import SourceFacts
 
 SR = 48000
+CHROMIUM = Path("/usr/bin/chromium")
+CHROMIUM_ARGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
+]
 
 
 def clicks(seconds, bpm=100.0, sr=SR):
@@ -215,3 +227,34 @@ def mapped_desk(mapped_jobs, serve):
     served = serve(mapped_jobs)
     yield served
     served.stop()
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A real browser, or a reason why not."""
+    if not CHROMIUM.exists():
+        pytest.skip("chromium is not installed")
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with playwright.sync_playwright() as running:
+        browser = running.chromium.launch(executable_path=str(CHROMIUM), args=CHROMIUM_ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def open_page(chromium):
+    """Open an address in a browser of its own; what went wrong in a page's script fails the test."""
+    contexts, errors = [], []
+
+    def opened(address, **options):
+        context = chromium.new_context(**{"viewport": {"width": 1280, "height": 900}, "locale": "en-GB", **options})
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.goto(address)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert errors == []

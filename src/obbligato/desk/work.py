@@ -40,6 +40,7 @@ class Task(BaseModel):
     id: str
     job: str
     what: str
+    lane: Lane
     state: State = "waiting"
     fraction: float = 0.0
     message: str = ""
@@ -96,7 +97,7 @@ class Work:
         **kwargs: Any,
     ) -> Task:
         """Queue a piece of work; `finally_do` is called in this process when it has ended in whatever way."""
-        task = Task(id=f"t-{secrets.token_hex(6)}", job=job, what=what)
+        task = Task(id=f"t-{secrets.token_hex(6)}", job=job, what=what, lane=lane)
         with self._lock:
             self._tasks[task.id] = task
             self._ready(lane).waiting.append(_Piece(task, target, kwargs, finally_do))

@@ -15,6 +15,7 @@ const LOAD = {
   jobs: () => import("./views/jobs.js"),
   song: () => import("./views/song.js"),
   write: () => import("./views/write.js"),
+  page: () => import("./views/page.js"),
   stand: () => import("./views/stand.js"),
   choose: () => import("./views/choose.js"),
   client: () => import("./views/client.js"),

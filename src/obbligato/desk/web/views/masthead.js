@@ -37,9 +37,9 @@ const WORDS = {
 
 export function Notices({ context: { store, api } }) {
   const { online, tasks, name } = useStore(store);
-  const going = tasks.filter((task) => task.state === "running" || task.state === "waiting");
-  const failed = tasks.filter((task) => task.state === "failed" && task.job === name).slice(-1);
-  const ended = failed.length && tasks.findLast((task) => task.job === name)?.id === failed[0].id ? failed : [];
+  const work = tasks.filter((task) => task.lane === "work");
+  const going = work.filter((task) => task.state === "running" || task.state === "waiting");
+  const ended = work.filter((task) => task.job === name).slice(-1).filter((task) => task.state === "failed");
   return html`<div class="notices">
     ${online !== "yes" && html`<div class="notice" role="alert"><p>${WORDS[online]}</p></div>`}
     ${going.map((task) => html`<div class="notice" key=${task.id}>

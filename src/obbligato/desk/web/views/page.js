@@ -1,0 +1,48 @@
+/** The page to play from and what is in the headphones meanwhile: the stand, the printed part, click and mix as files. */
+import { Action, bytes, counted, html, moment, useState, useStore } from "../lib/ui.js";
+import { toPlace } from "../state/places.js";
+
+export const title = "Page";
+
+const PART_FILES = { "part_A4.pdf": "to print on A4", "part_Letter.pdf": "to print on Letter", "part.musicxml": "for a notation program" };
+const CLICK_FILES = { "headphones.wav": "guide and click together, to record with", "click.wav": "the click alone", "count-in.wav": "two bars of count-in" };
+
+export function View({ context }) {
+  const { store, api } = context;
+  const { job, name } = useStore(store);
+  const address = `/jobs/${encodeURIComponent(name)}`;
+  const newest = job.lines.at(-1);
+  return html`<div class="to-play stack">
+    <h2>To play from</h2>
+    ${!job.mapped ? html`<p>The song has to be mapped first; that is being done, or to be started under <a href=${toPlace(name, "song")}>Song</a>.</p>` : html`
+      <section class="stack">
+        ${newest ? html`<p>The part on the whole screen: it follows the song, turns ahead and counts your rests.</p>
+          <p><a class="button hand-over" href=${toPlace(name, "stand")}>Put version ${newest.version} on the stand</a></p>`
+          : html`<p>There is no line yet to play from: <a href=${toPlace(name, "write")}>write one, or drop a MIDI file</a>.</p>`}
+      </section>
+      ${newest && html`<${Made} context=${context} job=${job} stage="part" heading="On paper" words=${PART_FILES} label="Engrave the part" again="Engrave it anew"
+        order=${() => api.work(api.post(`${address}/part`))} />`}
+      <${Made} context=${context} job=${job} stage="click" heading="In the headphones" words=${CLICK_FILES} label="Make click and mix" again="Make them anew"
+        order=${() => api.work(api.post(`${address}/click`, {}))} />`}
+  </div>`;
+}
+
+/** One kind of files: those there are, whether they are still true, and making them. */
+function Made({ context: { announce }, job, stage, heading, words, label, again, order }) {
+  const [sentences, setSentences] = useState([]);
+  const made = job.made.find((one) => one.stage === stage);
+  async function make() {
+    const { result } = await order();
+    setSentences(result.sentences);
+    announce(`${heading}: made.`);
+  }
+  return html`<section>
+    <h3>${heading}</h3>
+    ${made && html`<p class="soft small">Made ${moment(made.at)}${made.line_version ? ` from line version ${made.line_version}` : ""}, ${counted(made.files.length, "file")}.</p>`}
+    ${made?.stale && html`<p class="care">Something changed since; make it anew before you play from it.</p>`}
+    ${made && html`<ul class="made-files">${made.files.map((file) => html`<li><a href=${file.url} target="_blank" rel="noopener">${file.name}</a>
+      <span class="soft small">${words[file.name] ?? ""}, ${bytes(file.bytes)}</span></li>`)}</ul>`}
+    ${sentences.map((sentence) => html`<p class="small">${sentence}</p>`)}
+    <p><${Action} main=${!made || made.stale} label=${made ? again : label} onClick=${make} /></p>
+  </section>`;
+}
