@@ -1,4 +1,4 @@
-"""The whole job on the invented song, from the dropped guide to the proved pack, in a real browser and nowhere else."""
+"""The whole job on the invented song, from the dropped guide to the proved pack, by clicking in a real browser."""
 
 import json
 import re
