@@ -6,6 +6,7 @@ from pathlib import Path
 
 import mido
 import pytest
+import soundfile
 
 from obbligato.job.account import account
 from obbligato.job.mapping import FINDINGS, LISTENER, song_map_to_json
@@ -112,12 +113,15 @@ def test_a_job_is_started_from_a_guide(page, serve, tmp_path, guide_file):
     served = serve(tmp_path / "empty")
     page.goto(served.address)
     page.get_by_role("heading", name="No jobs yet").wait_for()
-    page.get_by_label("Choose a guide").set_input_files(guide_file)
+    voice = tmp_path / "Night Ferry, voice.wav"
+    y, sr = soundfile.read(guide_file)
+    soundfile.write(voice, 0.5 * y, sr)
+    page.get_by_label("Choose a guide").set_input_files([voice, guide_file])
     page.get_by_role("heading", name="A new job").wait_for()
     assert page.get_by_label("Title of the song").input_value() == "Night Ferry"
-    page.get_by_role("heading", name="Still open with the client: 12").wait_for()
-    page.get_by_label("The one person who says yes").fill("Ida Moll")
     page.get_by_role("heading", name="Still open with the client: 11").wait_for()
+    page.get_by_label("The one person who says yes").fill("Ida Moll")
+    page.get_by_role("heading", name="Still open with the client: 10").wait_for()
     page.get_by_label("Fee", exact=True).fill("much")
     page.get_by_role("button", name="Start the job").click()
     page.get_by_text("Choose your instrument.").wait_for()
@@ -129,6 +133,10 @@ def test_a_job_is_started_from_a_guide(page, serve, tmp_path, guide_file):
     page.get_by_role("heading", name=re.compile("Night Ferry")).wait_for()
     job = JobFolder.open(tmp_path / "empty" / "NightFerry").job
     assert (job.brief.approver, job.brief.fee, job.brief.rounds_included) == ("Ida Moll", 180.5, 2)
+    assert (job.guide.received, job.guide.vocal) == (
+        "guide/received/Night Ferry.wav",
+        "guide/received/Night Ferry, voice.wav",
+    )
     assert job.instrument == "Flugelhorn in Bb"
     assert any(task["what"] == "listening to the guide" for task in served.call("GET", "/api/tasks")[1])
     served.stop()
@@ -141,7 +149,7 @@ def test_a_round_with_the_client(page, written_job, serve):
     page.get_by_role("link", name=re.compile("^Client")).click()
     page.get_by_role("button", name="Make the client's page").click()
     with page.context.expect_page() as opening:
-        page.get_by_role("link", name="Open the client's page").click(timeout=20_000)
+        page.get_by_role("link", name="Open the client's page").click(timeout=60_000)
     review = opening.value
     review.get_by_role("group", name=re.compile("Section A:")).get_by_text("yes").click()
     section_b = review.get_by_role("group", name=re.compile("Section B:"))
@@ -178,7 +186,7 @@ def test_what_is_no_answer_is_said_and_hours_are_kept(page, written_job, serve):
     page.get_by_role("button", name="Take back").click()
     row.get_by_text("0 min", exact=True).wait_for()
     page.get_by_role("button", name="Write the statement").click()
-    page.get_by_role("link", name="Open statement_01.pdf").wait_for(timeout=20_000)
+    page.get_by_role("link", name="Open statement_01.pdf").wait_for(timeout=60_000)
     assert (written_job.root / "account" / "statement_01.pdf").read_bytes().startswith(b"%PDF")
 
     page.get_by_role("link", name=re.compile("^Delivery")).click()

@@ -133,15 +133,16 @@ def test_the_answer_stands_on_the_bars_of_its_section(client, job):
     assert not view["should_send"] and "version 2" in view["sentence"]
 
 
-def test_the_chart_gets_what_was_said_and_no_bare_yes(client, job):
+def test_the_chart_gets_what_was_said_on_its_bars(client, job):
     sent(job)
     client.post("/api/jobs/ferry/reply", json={"text": answer(*ASKS)})
     folder = JobFolder.open(job.root)
     remarks = [(r.severity, r.first_bar, r.last_bar, r.text) for r in client_remarks(folder, song_map(folder))]
     assert remarks == [
-        ("look", 5, 8, "B: change this. Less."),
-        ("look", 6, 6, "too busy"),
-        ("look", 8, 8, "hold it"),
+        ("note", 1, 4, "Ida on A: yes"),
+        ("look", 5, 8, "Ida on B: please change this: “Less.”"),
+        ("look", 6, 6, "Ida: “too busy”"),
+        ("look", 8, 8, "Ida: “hold it”"),
     ]
 
 

@@ -6,18 +6,15 @@ from typing import Literal
 
 from pydantic import BaseModel
 
+from obbligato.desk.client_data import client_remarks
 from obbligato.job.keys import choice_key, line_key
-from obbligato.job.model import Answer
 from obbligato.job.proposing import read_edit_list
 from obbligato.job.sheet import take_name
 from obbligato.job.store import JobFolder
 from obbligato.job.writing import PlacedLine, instrument_of
 from obbligato.listen.songmap import SongMap
-from obbligato.music.grid import Grid
 from obbligato.music.playable import check_line
 from obbligato.music.remarks import Severity
-
-_SAID: dict[Answer, str] = {"yes": "yes", "change": "please change this", "leave out": "please leave this out"}
 
 
 class RemarkView(BaseModel):
@@ -35,7 +32,7 @@ class RemarkView(BaseModel):
 
 def remarks_on(folder: JobFolder, song: SongMap, placed: PlacedLine) -> list[RemarkView]:
     """Every remark that holds for the newest line, in the order of the bars."""
-    remarks = [*_checked(folder, song, placed), *_client(folder, song, placed), *_verdicts(folder, song)]
+    remarks = [*_checked(folder, song, placed), *_client(folder, song), *_verdicts(folder, song)]
     return sorted(remarks, key=lambda remark: (remark.first_bar, remark.last_bar))
 
 
@@ -57,35 +54,9 @@ def _checked(folder: JobFolder, song: SongMap, placed: PlacedLine) -> list[Remar
     ]
 
 
-def _client(folder: JobFolder, song: SongMap, placed: PlacedLine) -> list[RemarkView]:
-    """The client's newest answer, section by section."""
-    answered = next((round_ for round_ in reversed(folder.job.rounds) if round_.replied_at), None)
-    if answered is None:
-        return []
-    grid = song.to_grid()
-    sections = {section.label: section for section in song.sections}
-    older = "" if answered.line_version == placed.version.version else f" (of line version {answered.line_version})"
-    who = answered.replied_by or "The client"
-    remarks = []
-    for answer in answered.answers:
-        section = sections.get(answer.section)
-        if section is None:
-            continue
-        bars = (
-            round(float(grid.sec_to_beat(s)) / grid.meter.beats_per_bar) for s in (section.start_s, section.end_s)
-        )
-        first, end = bars
-        words = f": “{answer.remark}”" if answer.remark else ""
-        remarks.append(
-            RemarkView(
-                kind="client",
-                severity="note" if answer.answer == "yes" else "look",
-                first_bar=first + 1,
-                last_bar=max(first + 1, end),
-                text=f"{who} on {answer.section}{older}: {_SAID[answer.answer]}{words}",
-            )
-        )
-    return remarks
+def _client(folder: JobFolder, song: SongMap) -> list[RemarkView]:
+    """The client's newest answer, by section and on the bars they pinned a remark to."""
+    return [RemarkView.model_validate(remark.model_dump()) for remark in client_remarks(folder, song)]
 
 
 def _verdicts(folder: JobFolder, song: SongMap) -> list[RemarkView]:
@@ -115,8 +86,3 @@ def _verdicts(folder: JobFolder, song: SongMap) -> list[RemarkView]:
             )
         )
     return remarks
-
-
-def _bars_before(grid: Grid, seconds: float) -> int:
-    """Whole bars from bar 1 to the bar line nearest to a time."""
-    return round(float(grid.sec_to_beat(seconds)) / grid.meter.beats_per_bar)

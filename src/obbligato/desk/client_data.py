@@ -18,8 +18,7 @@ from obbligato.job.writing import current_line
 from obbligato.listen.songmap import SongMap
 from obbligato.page.review_reply import ANSWER_WORDS, SectionReply
 
-INSIDE_A_BAR_S = 0.02
-"""A section that ends less than this into a bar ended with the bar before."""
+_SAID: dict[Answer, str] = {"yes": "yes", "change": "please change this", "leave out": "please leave this out"}
 
 
 class PlacedRemark(BaseModel):
@@ -101,26 +100,28 @@ def client_view(desk: Desk, folder: JobFolder) -> ClientView:
 
 
 def client_remarks(folder: JobFolder, song: SongMap) -> list[ChartRemark]:
-    """What the client said in the newest answer, bar by bar; a bare yes is not a remark."""
+    """What the client said in the newest answer, by section; what they pinned to a bar stands on that bar."""
     answered = next((r for r in reversed(folder.job.rounds) if r.replied_at is not None), None)
+    if answered is None:
+        return []
+    who = answered.replied_by or "The client"
+    is_newest = bool(folder.job.lines) and answered.line_version == folder.job.lines[-1].version
+    of_older = "" if is_newest else f" (of line version {answered.line_version})"
     remarks = []
-    for answer in answered.answers if answered else ():
+    for answer in answered.answers:
         view = _answer(answer, song)
         severity: Literal["note", "look"] = "note" if answer.answer == "yes" else "look"
-        words = f"{answer.section}: {view.words}"
+        for remark in view.remarks:
+            if remark.bar is not None and remark.text:
+                text = f"{who}{of_older}: “{remark.text}”"
+                remarks.append(ChartRemark(severity=severity, first_bar=remark.bar, last_bar=remark.bar, text=text))
         if view.first_bar is not None and view.last_bar is not None:
-            said = [remark.text for remark in view.remarks if remark.bar is None and remark.text]
-            if said or answer.answer != "yes":
-                text = ". ".join([words, *said])
-                remarks.append(
-                    ChartRemark(severity=severity, first_bar=view.first_bar, last_bar=view.last_bar, text=text)
-                )
-        remarks += [
-            ChartRemark(severity=severity, first_bar=remark.bar, last_bar=remark.bar, text=remark.text)
-            for remark in view.remarks
-            if remark.bar is not None and remark.text
-        ]
-    return remarks
+            free = "".join(f": “{remark.text}”" for remark in view.remarks if remark.bar is None)
+            text = f"{who} on {answer.section}{of_older}: {_SAID[answer.answer]}{free}"
+            remarks.append(
+                ChartRemark(severity=severity, first_bar=view.first_bar, last_bar=view.last_bar, text=text)
+            )
+    return sorted(remarks, key=lambda remark: (remark.first_bar, remark.last_bar))
 
 
 def _what_stands_in_the_way(folder: JobFolder, song: SongMap | None) -> str:
@@ -203,13 +204,16 @@ def _answer(answer: SectionAnswer, song: SongMap | None) -> AnswerView:
 
 
 def _bars_of(label: str, song: SongMap | None) -> tuple[int, int] | tuple[None, None]:
-    """First and last bar of a section."""
+    """First and last bar of a section, whose ends are taken to the nearest bar lines."""
     section = next((s for s in song.sections if s.label == label), None) if song else None
     if song is None or section is None:
         return None, None
     grid = song.to_grid()
-    first = grid.position_at(section.start_s + INSIDE_A_BAR_S).bar
-    return first, max(first, grid.position_at(section.end_s - INSIDE_A_BAR_S).bar)
+    first, end = (
+        1 + round(float(grid.sec_to_beat(at_s)) / grid.meter.beats_per_bar)
+        for at_s in (section.start_s, section.end_s)
+    )
+    return first, max(first, end - 1)
 
 
 def file_view(desk: Desk, folder: JobFolder, relative: str) -> FileView | None:

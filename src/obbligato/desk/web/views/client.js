@@ -107,6 +107,7 @@ function Answer({ context: { actions }, answer }) {
 const barsWords = (first, last) => (first === last ? `bar ${first}` : `bars ${first} to ${last}`);
 
 function Brief({ context: { api, announce }, address, job }) {
+  const [before, setBefore] = useState(job.brief);
   const [typed, setTyped] = useState(() => typedFrom(job.brief));
   const [wrong, setWrong] = useState({});
   const onInput = (name, value) => {
@@ -121,7 +122,7 @@ function Brief({ context: { api, announce }, address, job }) {
       document.getElementById(`brief-${first}`)?.focus();
       throw new Error("Something in the brief is to be corrected first.");
     }
-    await api.patch(`${address}/brief`, changesBetween(job.brief, brief));
+    setBefore(await api.patch(`${address}/brief`, changesBetween(before, brief)));
     announce("The brief is kept.");
     return "Kept.";
   }

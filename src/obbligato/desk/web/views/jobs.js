@@ -11,14 +11,19 @@ const REMEMBERED = "obbligato-new-job";
 const SOUNDS = "audio/*,video/*,.wav,.aif,.aiff,.flac,.mp3,.m4a,.ogg,.mp4,.mov";
 
 export function View({ context }) {
-  const { jobs, folder } = useStore(context.store);
   const [files, setFiles] = useState(null);
+  return files ? html`<${NewJob} context=${context} files=${files} onLeave=${() => setFiles(null)} />`
+    : html`<${Ledger} context=${context} onFiles=${(list) => setFiles(guideFirst(list))} />`;
+}
+
+function Ledger({ context, onFiles }) {
+  const { jobs, folder } = useStore(context.store);
   const none = jobs !== null && jobs.length === 0;
-  if (files) return html`<${NewJob} context=${context} files=${files} onLeave=${() => setFiles(null)} />`;
+  useDropAnywhere(onFiles);
   return html`<div class="ledger">
     <div class="ledger-sheet">
       <h2>${none ? "No jobs yet" : "Jobs"} <small class="soft">${folder && `folder ${folder}`}</small></h2>
-      <${Drop} multiple=${true} accept=${SOUNDS} label="Choose a guide" onFiles=${(list) => setFiles(guideFirst(list))}
+      <${Drop} multiple=${true} accept=${SOUNDS} label="Choose a guide" onFiles=${onFiles}
         words=${none ? "Drop the guide a client sent you here: any sound file, or a film. Its tempo is on the page seconds later." : "To start a job, drop the client's guide here."} />
       ${jobs === null ? html`<p class="soft">Reading the folder …</p>` : grouped(jobs).map((group) => html`<section class="job-group" key=${group.heading}>
         <h3>${group.heading}</h3>
@@ -57,16 +62,39 @@ function lastPlayed(jobs) {
   return [...jobs].filter((job) => job.instrument).sort((a, b) => b.created_at.localeCompare(a.created_at))[0]?.instrument ?? "";
 }
 
-/** A file on its way in: it starts at once, while the brief is being filled in. */
-function useUpload(api, file) {
-  const [state, setState] = useState({ fraction: 0, trouble: "" });
-  const going = useRef(null);
-  if (file && going.current?.file !== file) {
-    const arrived = api.upload(file, (fraction) => setState({ fraction, trouble: "" }));
-    going.current = { file, arrived };
-    arrived.then(() => setState({ fraction: 1, trouble: "" }), (error) => setState({ fraction: 0, trouble: error.message }));
-  }
-  return { ...state, arrived: file ? going.current.arrived : Promise.resolve(null) };
+/** Files on their way in: each starts at once, while the brief is being filled in, and is sent only once. */
+function useUploads(api, files) {
+  const [states, setStates] = useState(new Map());
+  const going = useRef(new Map());
+  useEffect(() => {
+    for (const file of files) {
+      if (going.current.has(file)) continue;
+      const say = (state) => setStates((before) => new Map(before).set(file, state));
+      const arrived = api.upload(file, (fraction) => say({ fraction: Math.min(fraction, 0.99), trouble: "" }));
+      going.current.set(file, arrived);
+      arrived.then(() => say({ fraction: 1, trouble: "" }), (error) => say({ fraction: 0, trouble: error.message }));
+    }
+  }, files);
+  return { state: (file) => states.get(file) ?? { fraction: 0, trouble: "" }, arrived: (file) => going.current.get(file) ?? null };
+}
+
+/** Files dropped beside the marked places count too; without this the browser would leave the page for them. */
+function useDropAnywhere(take) {
+  const newest = useRef(take);
+  newest.current = take;
+  useEffect(() => {
+    const over = (event) => event.preventDefault();
+    const drop = (event) => {
+      event.preventDefault();
+      if (event.dataTransfer?.files.length) newest.current([...event.dataTransfer.files]);
+    };
+    addEventListener("dragover", over);
+    addEventListener("drop", drop);
+    return () => {
+      removeEventListener("dragover", over);
+      removeEventListener("drop", drop);
+    };
+  }, []);
 }
 
 function NewJob({ context, files, onLeave }) {
@@ -79,8 +107,7 @@ function NewJob({ context, files, onLeave }) {
   const [instrument, setInstrument] = useState(() => remembered().instrument ?? lastPlayed(jobs ?? []));
   const [wrong, setWrong] = useState({});
   const heading = useRef();
-  const guideIn = useUpload(api, guide);
-  const vocalIn = useUpload(api, vocal);
+  const uploads = useUploads(api, vocal ? [guide, vocal] : [guide, guide]);
   useEffect(() => { api.get("/brief-questions").then(setQuestions, () => {}); }, [api]);
   useEffect(() => { heading.current?.focus(); }, []);
   const open = openQuestions(questions, briefFrom(typed).brief, { hasVocal: Boolean(vocal) });
@@ -96,6 +123,7 @@ function NewJob({ context, files, onLeave }) {
     setVocal(list[0]);
     onInput("vocal_stem", "yes");
   };
+  useDropAnywhere(takeVocal);
   function swap() {
     setGuide(vocal);
     setVocal(guide);
@@ -110,7 +138,7 @@ function NewJob({ context, files, onLeave }) {
       document.getElementById(`brief-${first}`)?.focus();
       throw new Error("Something in the form is to be corrected first.");
     }
-    const [guideHere, vocalHere] = await Promise.all([guideIn.arrived, vocalIn.arrived]);
+    const [guideHere, vocalHere] = await Promise.all([uploads.arrived(guide), uploads.arrived(vocal)]);
     const started = await api.post("/jobs", { guide: guideHere.upload, vocal: vocalHere?.upload ?? null, instrument, brief });
     localStorage.setItem(REMEMBERED, JSON.stringify({ player: brief.player, currency: brief.currency, instrument }));
     await api.work(started);
@@ -121,8 +149,8 @@ function NewJob({ context, files, onLeave }) {
     <form class="ledger-sheet" onSubmit=${(event) => event.preventDefault()}>
       <h2 tabindex="-1" ref=${heading}>A new job</h2>
       <div class="arriving">
-        <${Arriving} what="Guide" file=${guide} state=${guideIn} />
-        ${vocal ? html`<${Arriving} what="The singer alone" file=${vocal} state=${vocalIn} />
+        <${Arriving} what="Guide" file=${guide} state=${uploads.state(guide)} />
+        ${vocal ? html`<${Arriving} what="The singer alone" file=${vocal} state=${uploads.state(vocal)} />
           <button type="button" class="plain" onClick=${swap}>It is the other way round</button>`
           : html`<${Drop} words="If the client sent the singer alone, drop that file too." accept=${SOUNDS} label="Choose the singer's file" onFiles=${takeVocal} />`}
       </div>
@@ -135,10 +163,10 @@ function NewJob({ context, files, onLeave }) {
       </div>
       <div class="row begin"><${Action} main=${true} label="Start the job" busyLabel="Taking the guide in …" onClick=${start} />
         <button type="button" class="plain" onClick=${onLeave}>Not now</button></div>
-      <p class="soft small">The rest can be filled in now or later, under Client. ${open.length ? `${open.length} questions are open.` : "No question is open."}</p>
+      <p class="soft small">The rest can be filled in now or later, under Client. ${open.length ? `Open questions: ${open.length}.` : "No question is open."}</p>
       <${BriefFields} typed=${typed} wrong=${wrong} onInput=${onInput} />
     </form>
-    <aside class="ledger-margin"><${Risks} open=${open} /></aside>
+    <aside class="ledger-margin" tabindex="0" aria-label="What is still open"><${Risks} open=${open} /></aside>
   </div>`;
 }
 
