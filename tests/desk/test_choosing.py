@@ -7,6 +7,7 @@ import shutil
 import sys
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 from fastapi.testclient import TestClient
@@ -21,6 +22,7 @@ from obbligato.job.choosing import render, set_overrides
 from obbligato.job.mapping import correct
 from obbligato.job.store import JobFolder
 from obbligato.job.taking import add_takes, leave_out
+from obbligato.job.writing import add_line
 from obbligato.music.instruments import find_instrument
 from obbligato.music.spans import KeySpan
 from obbligato.progress import silent
@@ -137,6 +139,27 @@ def test_a_new_take_waits_to_be_read(folder, tmp_path):
     assert view.sentence == "Take 4 has not been read yet; read and choose."
     assert [take.heard for take in view.takes] == [True, True, True, False]
     assert len(view.phrases[0].cells) == 3
+
+
+def test_while_takes_are_heard_anew_the_choice_stays_as_it_was(folder):
+    before = _view(folder)
+    for key in list(reading.heard_keys(folder).values())[1:]:
+        folder.path(f".cache/{key}").unlink()
+    assert [(row.chosen, len(row.cells)) for row in _view(folder).phrases] == [
+        (row.chosen, 3) for row in before.phrases
+    ]
+    assert _view(folder).unheard == []
+
+
+def test_readings_of_an_older_line_are_not_shown(folder, tmp_path):
+    newer = mido.MidiFile(folder.path("line/v1.mid"))
+    for message in newer.tracks[-1]:
+        if message.type.startswith("note_"):
+            message.note += 1
+    newer.save(tmp_path / "newer.mid")
+    add_line(folder, tmp_path / "newer.mid", start="guide")
+    view = _view(folder)
+    assert (view.state, view.phrases, view.unheard) == ("stale", [], [1, 2, 3])
 
 
 def test_a_take_left_out_is_gone_from_the_cells_but_not_from_the_takes(folder):

@@ -19,7 +19,8 @@ from obbligato.job.proposing import JudgedTakes, Proposal, choose_among, judged_
 from obbligato.job.reading import heard_keys
 from obbligato.job.sheet import in_words, take_name
 from obbligato.job.store import JobFolder
-from obbligato.job.writing import instrument_of
+from obbligato.job.timing import timed_line
+from obbligato.job.writing import current_line, instrument_of
 from obbligato.listen.songmap import SongMap
 from obbligato.takes.readings import NoteReading, PhraseReading, PhraseSpan, TakeReading, TimedLine, TimedNote
 from obbligato.units import db_to_power, power_to_db
@@ -131,15 +132,12 @@ def choice_view(folder: JobFolder, link: Callable[[str], str]) -> ChoiceView:
     last = job.last_made("choose")
     state: State = "none" if last is None else "fresh" if last.from_key == choice_key(folder) else "stale"
     ready = map_is_ready(folder)
-    keys = heard_keys(folder) if job.lines and ready else {}
-    judged = _judged(folder.root, tuple(sorted(keys.items()))) if keys else None
-    proposal = choose_among(folder, judged) if judged else proposal_by_edit_list(folder)
+    proposal = _proposal(folder) if ready else None
     read = {take.path: take for take in proposal.assessment.takes} if proposal else {}
-    unheard = [take.number for take in job.takes_in_use if take.file not in read]
+    unheard = [take.number for take in job.takes_in_use if take.file not in read] if job.lines else []
     rows: list[PhraseRow] = []
-    if proposal and proposal.assessment.line.phrases and ready:
-        song = judged.song if judged else song_map(folder)
-        rows = _rows(folder, proposal, song)
+    if proposal and proposal.assessment.line.phrases:
+        rows = _rows(folder, proposal, song_map(folder))
     return ChoiceView(
         state=state,
         sentence=state_sentence(folder, state, unheard),
@@ -153,6 +151,19 @@ def choice_view(folder: JobFolder, link: Callable[[str], str]) -> ChoiceView:
         comp_url=_url(folder, last, COMP, link),
         sheet_url=_url(folder, last, SHEET, link),
     )
+
+
+def _proposal(folder: JobFolder) -> Proposal | None:
+    """The choice among the takes heard, or by the newest edit list where that knows more takes of the same line."""
+    keys = heard_keys(folder) if folder.job.lines else {}
+    judged = _judged(folder.root, tuple(sorted(keys.items()))) if keys else None
+    if judged and len(keys) == len(folder.job.takes_in_use):
+        return choose_among(folder, judged)
+    kept = proposal_by_edit_list(folder)
+    if kept and folder.job.lines:
+        line = judged.line if judged else timed_line(current_line(folder).line, song_map(folder).to_grid())
+        kept = kept if kept.assessment.line == line and len(kept.assessment.takes) > len(keys) else None
+    return kept or (choose_among(folder, judged) if judged else None)
 
 
 @lru_cache(maxsize=4)

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import test from "node:test";
-import { asIf, letter, matchedGainsDb, moved, renamed, secondsOf, shuffled, takeName, typedNumber } from "../../../src/obbligato/desk/web/lib/choice.js";
+import { asIf, letter, matchedGainsDb, moved, renamed, secondsOf, shortened, shuffled, takeName, typedNumber } from "../../../src/obbligato/desk/web/lib/choice.js";
 import { pencilLine } from "../../../src/obbligato/desk/web/lib/choice_path.js";
 import { MOST_CENTS, MOST_MS, noteWords, outlines, picture } from "../../../src/obbligato/desk/web/lib/choice_picture.js";
 
@@ -88,6 +88,13 @@ test("a hidden take is called by its letter, in sentences too", () => {
   assert.equal(takeName(3, null), "take 3");
   assert.equal(renamed("Take 12 is not right here: take 1 (better than take 3).", hidden), "Take A is not right here: take C (better than take B).");
   assert.equal(renamed("Better than take 3.", null), "Better than take 3.");
+});
+
+test("a verdict where there is little room", () => {
+  assert.equal(shortened("The written F#5 in bar 14 on beat 2.7 missing. Use another take or play it again."), "Written F#5 missing");
+  assert.equal(shortened("The Bb-1 in bar -1 on beat 1 and 2 more missing; a noise at 0:12.500 (-40 dBFS). Use another take."), "Bb-1 and 2 more missing; a noise at 0:12.500 (-40 dBFS)");
+  assert.equal(shortened("The click is heard in it. Use another take."), "The click is heard in it");
+  assert.equal(shortened("Clean; in time, 5 cents sharp."), "Clean; in time, 5 cents sharp");
 });
 
 test("a digit waits only where a longer number could follow", () => {

@@ -32,6 +32,13 @@ export function renamed(text, hidden) {
   return hidden ? text.replace(/\b([Tt])ake (\d+)\b/g, (_, t, digits) => t + takeName(Number(digits), hidden).slice(1)) : text;
 }
 
+/** The faults of a verdict without what to do about them and without the place, which is seen beside them. */
+export function shortened(verdict) {
+  const [faults] = verdict.split(/\.(?= [A-Z]|$)/);
+  const plain = faults.replace(/ in bar -?\d+ on beat \d+(\.\d+)?/g, "").replace(/^The (?=(written )?[A-G][b#]?-?\d)/, "");
+  return plain.charAt(0).toUpperCase() + plain.slice(1);
+}
+
 /** The number a row of digits means among `numbers`, once no longer number can begin with it; null while it is open. */
 export function typedNumber(digits, numbers) {
   const typed = Number(digits);

@@ -35,7 +35,7 @@ export function View({ context }) {
 function State({ deciding, inUse }) {
   const { choice, trouble, rendering, render, clear } = deciding;
   const byHand = Object.keys(choice.by_hand).length;
-  const reads = choice.state === "none" || choice.unheard.length > 0;
+  const reads = choice.has_line && (choice.state === "none" || choice.unheard.length > 0);
   const comparable = choice.has_line || inUse.length === 1 || byHand > 0;
   return html`<p role="status">${rendering ? "The comp is being rendered as chosen …" : choice.sentence}</p>
     ${trouble && html`<p class="trouble" role="alert">${trouble}</p>`}

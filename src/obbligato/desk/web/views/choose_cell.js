@@ -1,7 +1,7 @@
 /** One phrase in one take: its picture, and the same in words. */
 import { html, signs, useMemo } from "../lib/ui.js";
 import { noteWords, outlines, picture } from "../lib/choice_picture.js";
-import { renamed, takeName } from "../lib/choice.js";
+import { renamed, shortened, takeName } from "../lib/choice.js";
 
 const SMALL = { width: 120, height: 44 };
 const HEAD = 3.6;
@@ -42,10 +42,9 @@ export function pictureWords(cell, notes, pitch) {
   return `${told.join("; ")}.`;
 }
 
-/** A verdict without the remedies, for where there is little room. */
+/** A verdict without the remedies and the places, for where there is little room. */
 export function shortVerdict(cell, hidden) {
-  const [faults] = cell.verdict.split(/\.(?= [A-Z]|$)/);
-  return signs(renamed(faults, hidden));
+  return signs(renamed(shortened(cell.verdict), hidden));
 }
 
 /** What a reader of the screen is told of a cell. */

@@ -49,7 +49,7 @@ export function useChoice({ store, api }) {
     /** Use a take for a phrase (its index), or null for the proposal. */
     decide(phrase, take) {
       setChoice((before) => asIf(before, phrase, take));
-      const heard = choice.unheard.length === 0 && choice.state !== "none";
+      const heard = choice.unheard.length === 0 && (choice.state !== "none" || !choice.has_line);
       send({ phrase: phrase + 1, take }).then(() => heard && renderSoon());
     },
     clear: () => send({ clear: true }).then(renderSoon),
