@@ -55,7 +55,6 @@ function Page({ context, chart, marks, onBar }) {
     <div class="chart-rows" ref=${sheet} role="grid" aria-label="Bars of the song" aria-colcount=${perRow} aria-readonly="true"
       aria-multiselectable="true" aria-describedby="chart-how" ...${choosing}>
       ${width ? body : null}
-      <div class="chart-now" aria-hidden="true" hidden></div>
     </div>
     <${Foot} chart=${chart} said=${said} kinds=${kinds} hidden=${hidden} toggle=${toggle} />
   </div>`;

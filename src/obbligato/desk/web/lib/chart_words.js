@@ -12,10 +12,12 @@ export function chordParts(text) {
   return { root, kind: kind ?? "", bass: bass ?? "" };
 }
 
+const spoken = new Map([["N.C.", "no chord"]]);
+
 /** A chord symbol as it is said: `Bbm7/Db` -> `B flat minor 7 over D flat`. */
 export function chordSpoken(text) {
-  if (text === "N.C.") return "no chord";
-  return SPOKEN.reduce((words, [sign, said]) => words.replace(sign, said), text).replace(/\s+/g, " ").trim();
+  if (!spoken.has(text)) spoken.set(text, SPOKEN.reduce((words, [sign, said]) => words.replace(sign, said), text).replace(/\s+/g, " ").trim());
+  return spoken.get(text);
 }
 
 /** Name of a MIDI pitch with its octave, middle C being C4. */
