@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from dataclasses import replace
 from pathlib import Path
+
+from pydantic import TypeAdapter
 
 from obbligato.errors import InputError
 from obbligato.job.model import Brief, Event, GuideRef, Job
@@ -13,10 +16,14 @@ from obbligato.music.instruments import find_instrument
 from obbligato.progress import Progress, silent
 from obbligato.sound.atomic import write_bytes_at_once
 from obbligato.sound.audio import Audio
+from obbligato.sound.facts import SourceFacts
 from obbligato.sound.files import read_audio, sha256_of, write_wav
 
 PCM_COPY = "guide/guide.wav"
 RECEIVED = "guide/received"
+FACTS = "source-facts.json"
+
+_FACTS = TypeAdapter(SourceFacts)
 
 
 def new_job(
@@ -46,6 +53,7 @@ def new_job(
     name = find_instrument(instrument).name
     progress(0.0, "reading the guide")
     audio = read_audio(guide)
+    progress(0.2, "measuring the guide")
     facts = source_facts(guide, audio)
     vocal_audio = read_audio(vocal) if vocal else None
     building = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=parent))
@@ -67,6 +75,8 @@ def new_job(
         )
         write_bytes_at_once(building / JOB_FILE, job.model_dump_json(indent=2).encode(), overwrite=True)
         event = Event(at=job.created_at, stage="new", what=f"guide received as '{guide.name}'")
+        (building / ".cache").mkdir()
+        (building / ".cache" / FACTS).write_bytes(_FACTS.dump_json(facts))
         (building / HISTORY_FILE).write_text(event.model_dump_json(exclude_none=True) + "\n", encoding="utf-8")
         building.chmod(0o755)
         building.rename(root)
@@ -75,6 +85,16 @@ def new_job(
         raise
     progress(1.0, "job made")
     return JobFolder(root, job)
+
+
+def guide_facts(folder: JobFolder, audio: Audio) -> SourceFacts:
+    """What is known of the guide's file, measured when it was received; `audio` is what it holds."""
+    from obbligato.sound.intake import source_facts
+
+    received = folder.job.guide.received
+    kept = folder.cached(FACTS)
+    facts = _FACTS.validate_json(kept) if kept is not None else source_facts(folder.path(received), audio)
+    return replace(facts, path=received)
 
 
 def guide_audio(folder: JobFolder) -> Audio:

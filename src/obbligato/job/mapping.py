@@ -10,7 +10,7 @@ from pydantic import TypeAdapter
 
 from obbligato.errors import InputError, NoBeatError
 from obbligato.job.correcting import corrected_grid, with_corrected_form
-from obbligato.job.intake import guide_audio, vocal_audio
+from obbligato.job.intake import guide_audio, guide_facts, vocal_audio
 from obbligato.job.model import Corrections
 from obbligato.job.statements import Statements, stated
 from obbligato.job.store import JobFolder, fingerprint
@@ -66,13 +66,11 @@ def findings(folder: JobFolder, *, fixes: Corrections | None = None, progress: P
         if {name: kept.get(name) for name in stamp} == stamp:
             return _SONG_MAP.validate_python(kept["findings"])
     from obbligato.listen.pipeline import listen
-    from obbligato.sound.intake import source_facts
 
     folder.require_writable()
     progress(0.0, "reading the guide")
     audio = guide_audio(folder)
-    received = folder.path(folder.job.guide.received)
-    facts = replace(source_facts(received, audio), path=folder.job.guide.received)
+    facts = guide_facts(folder, audio)
     vocal, rest = vocal_audio(folder), part_of(progress, 0.1, 1.0)
 
     def so_far(song: SongMap) -> None:

@@ -34,8 +34,8 @@ class Accents:
     curves: Floats
 
 
-def find_accents(audio: Audio, onsets: Onsets, pulse: Pulse) -> Accents:
-    """Sample the four curves along the pulse, `PER_PULSE` times in each."""
+def find_accents(change: tuple[Floats, Floats], onsets: Onsets, pulse: Pulse) -> Accents:
+    """Sample the four curves along the pulse, `PER_PULSE` times in each; `change` is what `harmony_change` gives."""
     first = float(np.ceil(pulse.phase[0]))
     phases = np.arange(first, np.floor(pulse.phase[-1]), 1.0 / PER_PULSE)
     at_s = pulse.when(phases)
@@ -46,13 +46,13 @@ def find_accents(audio: Audio, onsets: Onsets, pulse: Pulse) -> Accents:
         return np.asarray(np.interp(at_s, onset_s, near))
 
     bands = np.asarray(onsets.bands, dtype=np.float64)
-    change_s, change = harmony_change(audio)
+    change_s, change_size = change
     curves = np.stack(
         [
             sampled(bands.sum(axis=0)),
             sampled(bands[0]),
             sampled(bands[2] + bands[3]),
-            np.interp(at_s, change_s, change),
+            np.interp(at_s, change_s, change_size),
         ]
     )
     curves -= curves.mean(axis=1, keepdims=True)

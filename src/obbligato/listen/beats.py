@@ -7,13 +7,14 @@ together, and the beats of a steady song are put on one straight line, those of 
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
 
 from obbligato.errors import NoBeatError
-from obbligato.listen.accents import find_accents
+from obbligato.listen.accents import find_accents, harmony_change
 from obbligato.listen.count_in import ClickRun, clicks_until, find_clicks, first_sound_s
 from obbligato.listen.meter import HIGHEST_BPM, LOWEST_BPM, Count, is_compound, settle_compound_bar, weigh_counts
 from obbligato.listen.onsets import Events, Floats, find_events, onset_strength
@@ -57,14 +58,17 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
     if audio.duration_s < _SHORTEST_S:
         raise NoBeatError(f"the file lasts {audio.duration_s:.1f} s")
     progress(0.0, "onsets")
-    onsets = onset_strength(audio)
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        harmony = pool.submit(harmony_change, audio)
+        onsets = onset_strength(audio)
+        change = harmony.result()
     events = find_events(onsets)
     if events.times_s.size < _FEWEST_EVENTS:
         raise NoBeatError("the file has next to no onsets")
     progress(0.5, "pulse")
     pulse = follow_pulse(onsets)
     progress(0.65, "metre")
-    accents = find_accents(audio, onsets, pulse)
+    accents = find_accents(change, onsets, pulse)
     clicks = find_clicks(onsets, events)
     counts = weigh_counts(accents, pulse, clicks)
     if not counts:
