@@ -50,5 +50,5 @@ export function shortVerdict(cell, hidden) {
 /** What a reader of the screen is told of a cell. */
 export function cellWords(row, cell, hidden) {
   const chosen = row.chosen === cell.take ? row.by_hand ? " Used, by hand." : " Used." : "";
-  return `${takeName(cell.take, hidden)}: ${signs(renamed(cell.verdict, hidden))}${chosen}`;
+  return `${takeName(cell.take, hidden)}: ${shortVerdict(cell, hidden)}.${chosen}`;
 }

@@ -65,7 +65,7 @@ function GridCell({ row, cell, number, hidden, at, here, playing, onPlace }) {
     aria-selected=${chosen} aria-label=${cellWords(row, cell, hidden)} onFocus=${onPlace}>
     <${CellPicture} cell=${cell} />
     <span class="choose-verdict small">${shortVerdict(cell, hidden)}</span>
-    ${playing && html`<span class="choose-playing small">playing</span>`}
+    ${playing && html`<span class="choose-playing small" aria-hidden="true">playing</span>`}
   </div>`;
 }
 

@@ -1,7 +1,7 @@
 /** Choosing on a small page: one phrase at a time, its takes one under another. */
 import { html, signs } from "../lib/ui.js";
 import { takeName } from "../lib/choice.js";
-import { CellPicture, cellWords, shortVerdict } from "./choose_cell.js";
+import { CellPicture, shortVerdict } from "./choose_cell.js";
 
 export function OneByOne({ choice, takes, hidden, pitch, place, onPlace, children }) {
   const row = choice.phrases[place.row];
@@ -18,8 +18,7 @@ export function OneByOne({ choice, takes, hidden, pitch, place, onPlace, childre
       const cell = row.cells.find((one) => one.take === number);
       const here = column === place.column;
       const used = row.chosen === number ? row.by_hand ? "used by-hand" : "used" : "";
-      return html`<button type="button" aria-expanded=${here} key=${number} class=${`choose-card ${used} ${cell?.flags.length ? "faulty" : ""}`}
-        aria-label=${cell ? cellWords(row, cell, hidden) : `${takeName(number, hidden)}: not read yet`} onClick=${() => onPlace({ row: place.row, column })}>
+      return html`<button type="button" aria-expanded=${here} key=${number} class=${`choose-card ${used} ${cell?.flags.length ? "faulty" : ""}`} onClick=${() => onPlace({ row: place.row, column })}>
         <span class="choose-card-name">${takeName(number, hidden)}${used && html`<span class="small soft">${row.by_hand ? "by hand" : "used"}</span>`}</span>
         ${cell ? html`<${CellPicture} cell=${cell} /><span class="small choose-card-words">${shortVerdict(cell, hidden)}</span>` : html`<span class="small">not read yet</span>`}
       </button>${here && children}`;
