@@ -83,6 +83,7 @@ function arrive() {
   if (view !== before.view) document.querySelector("#view")?.focus?.({ preventScroll: true });
 }
 addEventListener("hashchange", arrive);
+for (const kind of ["dragover", "drop"]) addEventListener(kind, (event) => event.preventDefault());
 
 function Page() {
   const state = useStore(store);
@@ -97,8 +98,8 @@ function Page() {
     return () => { wanted = false; };
   }, [state.view]);
   useEffect(() => {
-    if (state.job && state.chart?.state === "whole") player.load(state.name, state.job.stamp);
-  }, [state.name, state.job?.stamp, state.chart?.state]);
+    if (state.job) player.load(state.name, state.job.stamp);
+  }, [state.name, state.job?.stamp]);
   const layout = LAYOUTS[state.view];
   const shown = module.view === state.view ? html`<${module.View} context=${context} key=${state.name} />` : null;
   const needsJob = state.view !== "jobs";
