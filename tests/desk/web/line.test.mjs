@@ -131,8 +131,9 @@ test("a refused edit says why", () => {
 test("what was played takes the place of what stood there, and of nothing else", () => {
   const played = [note(1.02, 0.5, 70), note(1.6, 1.9, 71)];
   const result = edit.playedOver(LINE, played);
-  assert.deepEqual(result.map(({ onset_beat }) => onset_beat), [0, 1.02, 1.6, 2, 4]);
-  assert.equal(result[2].duration_beats, 2 - 1.6);
+  assert.deepEqual(result.map(({ onset_beat }) => onset_beat), [0, 1.02, 1.6, 4]);
+  assert.equal(result[0].duration_beats, 0.9);
+  assert.equal(result[2].duration_beats, 1.9);
   assert.equal(edit.playedOver(LINE, []), LINE);
 });
 

@@ -53,11 +53,12 @@ export function add(notes, note) {
   return { notes: all, index: all.findIndex(({ onset_beat }) => onset_beat === note.onset_beat) };
 }
 
-/** Take what was played in place of what stood there. @param {Note[]} played in order @returns {Note[]} */
+/** Take what was played in place of what stood there, to the end of its last note. @param {Note[]} played in order @returns {Note[]} */
 export function playedOver(notes, played) {
   if (!played.length) return notes;
   const from = played[0].onset_beat - TOGETHER;
-  const to = played[played.length - 1].onset_beat + TOGETHER;
+  const last = played[played.length - 1];
+  const to = last.onset_beat + Math.max(TOGETHER, last.duration_beats - TOGETHER);
   const kept = notes.filter(({ onset_beat }) => onset_beat < from || onset_beat > to);
   return fitted([...kept, ...played].sort(byOnset));
 }

@@ -96,7 +96,11 @@ export function Sheet({ context, line, usual }) {
     const x = ((event.clientX - area.left) / area.width) * row.width;
     const note = noteNear(row.bars, x, REACH);
     if (note !== null) line.pick(note + row.later);
-    else line.setCaret(beatOfX(row.bars, x, sheet.beats_per_bar));
+    else {
+      const last = row.bars[row.bars.length - 1];
+      const end = (last.number + last.bars - 1) * sheet.beats_per_bar;
+      line.setCaret(Math.min(beatOfX(row.bars, x, sheet.beats_per_bar), end - line.stepBeats()));
+    }
   }
 
   const where = picked >= 0 ? line.words(picked) : sheet ? `The mark is at ${placeWords(caret, sheet.beats_per_bar)}.` : "";
