@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from obbligato.errors import InputError, NoBeatError
+from obbligato.job.correcting import tempo_by_hand
 from obbligato.job.intake import new_job
-from obbligato.job.mapping import correct, findings, song_map
+from obbligato.job.mapping import correct, corrections, findings, in_words, song_map
 from obbligato.job.model import Brief, Corrections
 from obbligato.sound.audio import Audio
 from obbligato.sound.files import write_wav
@@ -36,6 +37,8 @@ def test_taps_stand_in_for_a_beat_that_cannot_be_heard(pad):
     song = song_map(pad)
     assert song.tempo.bpm == pytest.approx(80.0)
     assert song.grid.bar_1_s % 0.75 == pytest.approx(0.25, abs=1e-6)
+    assert tempo_by_hand(song, corrections(pad))
+    assert in_words(corrections(pad)).startswith("8 beats tapped, bar 1 at 0:0")
 
 
 def test_the_last_correction_is_undone_singly_and_all_of_them_at_once(pad):

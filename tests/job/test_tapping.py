@@ -48,6 +48,11 @@ def test_taps_that_agree_with_nothing_heard_make_a_beat_of_their_own():
     assert grid.mean_bpm == pytest.approx(83.0, rel=0.0025)
 
 
+def test_a_few_sloppy_taps_do_not_throw_over_what_fits_the_whole_song():
+    grid = grid_from_taps(HEARD, HEARD.bar_to_sec(6) + 1.04 * (60.0 / BPM) * np.arange(6))
+    assert grid.mean_bpm == pytest.approx(BPM, rel=1e-9)
+
+
 def test_a_missed_a_doubled_and_a_stray_tap_do_no_harm():
     times = list(10.0 + np.arange(20) * 0.5)
     del times[7]

@@ -12,6 +12,7 @@ from rich.table import Table
 
 from obbligato.cli.terminal import out, say
 from obbligato.job.brief import deadline_of
+from obbligato.job.correcting import tempo_by_hand
 from obbligato.job.mapping import corrections, song_map_to_json
 from obbligato.job.mapping import in_words as corrections_in_words
 from obbligato.job.model import Corrections, Round
@@ -63,7 +64,7 @@ def map_json(folder: JobFolder, song: SongMap) -> dict[str, Any]:
 def show_map(folder: JobFolder, song: SongMap) -> None:
     """A job's song map, saying what was put right by hand."""
     fixes = corrections(folder)
-    show_song(song, tempo_by_hand=fixes.bpm is not None)
+    show_song(song, tempo_by_hand=tempo_by_hand(song, fixes))
     if fixes != Corrections():
         say("", f"Put right by hand: {corrections_in_words(fixes)}.")
     say_next(folder)

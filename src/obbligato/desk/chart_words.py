@@ -6,6 +6,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from obbligato.job.correcting import tempo_by_hand
 from obbligato.job.model import Corrections, Doubted
 from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Meter
@@ -35,7 +36,7 @@ class Question(BaseModel):
 
 def told(song: SongMap, fixes: Corrections, *, whole: bool) -> list[str]:
     """What was found, a sentence each; with only the tempo known, what concerns it."""
-    sentences = map_sentences(song, tempo_by_hand=fixes.bpm is not None)
+    sentences = map_sentences(song, tempo_by_hand=tempo_by_hand(song, fixes))
     return sentences if whole else sentences[:3]
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import count, pairwise
+from math import isclose
 
 from obbligato.job.model import (
     ChordCorrection,
@@ -14,7 +15,7 @@ from obbligato.job.model import (
     SectionCorrection,
     SingerCorrection,
 )
-from obbligato.job.tapping import grid_from_taps
+from obbligato.job.tapping import grid_from_taps, tapped_beat
 from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Grid, Meter
 from obbligato.music.harmony import NO_CHORD
@@ -35,6 +36,14 @@ def corrected_grid(song: SongMap, fixes: Corrections) -> Grid:
     if fixes.bar_1_s is not None:
         grid = grid.with_bar_1_at(fixes.bar_1_s)
     return grid.moved(fixes.shift_beats)
+
+
+def tempo_by_hand(song: SongMap, fixes: Corrections) -> bool:
+    """Whether the tempo of a corrected map is the player's own, and not a way of counting what was heard."""
+    if fixes.bpm is not None or not fixes.tapped_s:
+        return fixes.bpm is not None
+    tapped_bpm = tapped_beat(fixes.tapped_s).bpm * Fraction(fixes.counted_times or 1)
+    return song.tempo.steady and isclose(song.tempo.bpm, tapped_bpm, rel_tol=1e-9)
 
 
 def with_corrected_form(song: SongMap, fixes: Corrections) -> SongMap:

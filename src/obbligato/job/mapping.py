@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from fractions import Fraction
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -19,6 +20,7 @@ from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Grid, Meter
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.atomic import write_bytes_at_once
+from obbligato.units import seconds_to_clock
 
 FINDINGS = "guide/findings.json"
 CORRECTIONS = "guide/corrections.json"
@@ -216,17 +218,25 @@ def can_undo(folder: JobFolder) -> bool:
 
 def in_words(fixes: Corrections) -> str:
     """The corrections in force, one after the other."""
-    counted = {
-        "tapped_s": (len(fixes.tapped_s), "beat tapped", "beats tapped"),
-        "chords": (len(fixes.chords), "chord", "chords"),
-        "sections": (len(fixes.sections), "section letter", "section letters"),
-        "singer": (len(fixes.singer), "stretch of the singer", "stretches of the singer"),
-    }
-    stated_values = fixes.model_dump(exclude_defaults=True, exclude={*counted, "confirmed"}, mode="json")
-    words = [f"{name.replace('_', ' ')} {value}" for name, value in stated_values.items()]
-    words += [f"{number} {one if number == 1 else more}" for number, one, more in counted.values() if number]
-    words += [f"{name} confirmed" for name in fixes.confirmed]
-    return ", ".join(words)
+    times = Fraction(fixes.counted_times or 1)
+    words = [
+        _number(len(fixes.tapped_s), "beat tapped", "beats tapped"),
+        f"counted {times} times as fast" if times != 1 else "",
+        f"{fixes.bpm:.5g} beats a minute" if fixes.bpm is not None else "",
+        f"metre {fixes.meter}" if fixes.meter else "",
+        f"bar 1 at {seconds_to_clock(fixes.bar_1_s)}" if fixes.bar_1_s is not None else "",
+        f"bar 1 moved by {fixes.shift_beats:+g} beats" if fixes.shift_beats else "",
+        *(f"{key.tonic} {key.mode} from bar {key.from_bar}" for key in fixes.keys),
+        _number(len(fixes.chords), "chord", "chords"),
+        _number(len(fixes.sections), "section letter", "section letters"),
+        _number(len(fixes.singer), "stretch of the singer", "stretches of the singer"),
+        *(f"{name} confirmed" for name in fixes.confirmed),
+    ]
+    return ", ".join(word for word in words if word)
+
+
+def _number(number: int, one: str, more: str) -> str:
+    return f"{number} {one if number == 1 else more}" if number else ""
 
 
 def _as_stamped(fixes: Corrections) -> str:

@@ -37,7 +37,8 @@ _LEAST_SCATTER_S = 0.01
 _FACTORS = tuple(map(Fraction, ("1", "2", "1/2", "3/2", "2/3", "3", "1/3", "4", "1/4")))
 _SURE = 3.0
 """Standard errors within which the taps agree with a way of counting what was heard."""
-_LEAST_ERROR = 0.01
+_NEAR = 0.06
+"""Taps this near to a way of counting mean it: what was heard fits the whole song, they a few bars (rule of ours)."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,7 @@ def _counted_as_tapped(heard: Grid, tapped: TappedBeat) -> Grid | None:
     heard_s = (tapped.taps_s[-1] - tapped.taps_s[0]) / (last - first)
     ratio = heard_s / tapped.period_s
     factor = min(_FACTORS, key=lambda f: abs(np.log(ratio / float(f))))
-    if abs(ratio / float(factor) - 1.0) > max(_SURE * tapped.period_error, _LEAST_ERROR):
+    if abs(ratio / float(factor) - 1.0) > max(_SURE * tapped.period_error, _NEAR):
         return None
     grid = heard.counted_times(factor)
     steps = 2 if factor == 1 else factor.denominator

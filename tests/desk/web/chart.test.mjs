@@ -58,10 +58,10 @@ test("a stretch goes on over bar lines", () => {
 });
 
 test("a text under a row takes as many bars as it needs, and none outside", () => {
-  assert.deepEqual(textSpan(0, 0, 4, 150, 100), { from: 0, span: 2 });
-  assert.deepEqual(textSpan(3, 3, 4, 150, 100), { from: 2, span: 2 });
-  assert.deepEqual(textSpan(0, 3, 4, 10, 100), { from: 0, span: 4 });
-  assert.deepEqual(textSpan(1, 1, 2, 900, 100), { from: 0, span: 2 });
+  assert.deepEqual(textSpan(0, 4, 150, 100), { from: 0, span: 2 });
+  assert.deepEqual(textSpan(3, 4, 150, 100), { from: 2, span: 2 });
+  assert.deepEqual(textSpan(3, 4, 10, 100), { from: 3, span: 1 });
+  assert.deepEqual(textSpan(1, 2, 900, 100), { from: 0, span: 2 });
 });
 
 test("the bar that sounds", () => {

@@ -1,6 +1,6 @@
 /** The rows of the chart as elements: letters, bars, chords, the singer, openings, the line, what is said. */
 import { WHOLE_BARS, acrossBar, placeChords, rowPlan, stretches, textSpan } from "../lib/chart_layout.js";
-import { barWords, chordParts, flatKey, openingLabel, openingShort } from "../lib/chart_words.js";
+import { barWords, chordParts, flatKey, openingShort } from "../lib/chart_words.js";
 import { html, signs } from "../lib/ui.js";
 
 const ROOT_PX = 12;
@@ -8,6 +8,7 @@ const KIND_PX = 7.4;
 const SIGN_PX = 6;
 const SMALL_PX = 6.1;
 const REMARK_PX = 6.6;
+const MANY_BARS = 96;
 const percent = (share) => `${(100 * share).toFixed(3)}%`;
 const place = ({ left, right }) => `left:${percent(left)};width:${percent(right - left)}`;
 
@@ -30,7 +31,7 @@ function rowOf(row, index, about) {
   const sung = stretches(row, edges, (bar) => bar.voice.map(([start, end]) => ({ key: 0, start, end })));
   const room = stretches(row, edges, (bar) => bar.openings.map((part) => ({ key: part.index, ...part })));
   const below = remarks.filter((remark) => remark.last_bar - remark.first_bar <= WHOLE_BARS);
-  const kind = `${stave ? "with-stave" : ""} ${room.length ? "with-room" : ""}`;
+  const kind = `${stave ? "with-stave" : ""} ${room.length ? "with-room" : ""} ${chart.bars.length > MANY_BARS ? "of-many" : ""}`;
   return html`<div class=${`chart-row ${kind}`} role="rowgroup" data-row=${index} key=${row[0].number}>
     <div class="chart-music" role="row">
       ${row[0].section && html`<span class="chart-letter" role="rowheader" aria-label=${`Section ${row[0].section}`}>${row[0].section}</span>`}
@@ -55,7 +56,7 @@ function openingOf(part, { shown, page }, opening) {
   const goesOn = shown.has(part.key);
   shown.add(part.key);
   const words = goesOn ? (room > 10 ? `${opening.letter}, goes on` : opening.letter) : openingShort(opening, room);
-  return html`<i class="chart-opening" aria-hidden="true" style=${place(part)} title=${openingLabel(opening)}>${words}</i>`;
+  return html`<i class="chart-opening" aria-hidden="true" style=${place(part)}>${words}</i>`;
 }
 
 function barOf(bar, left, right, first, about) {
@@ -76,7 +77,7 @@ function chordsOf(bar, pitch, beats, width_px, first) {
   const chords = bar.chords.filter((chord) => first || !chord.held);
   const parts = chords.map((chord) => chordParts(chord[pitch]));
   const lefts = placeChords(chords.map(({ beat }, i) => ({ at: acrossBar(beat / beats || 1e-4) * width_px, width: chordWidth(parts[i]) })), width_px);
-  return parts.map(({ root, kind, bass }, i) => html`<b class="chart-chord" aria-hidden="true" style=${`left:${lefts[i].toFixed(1)}px`}>${signs(root)}${
+  return parts.map(({ root, kind, bass }, i) => html`<b class="chart-chord" aria-hidden="true" style=${`left:${percent(lefts[i] / width_px)}`}>${signs(root)}${
     kind && html`<small>${kindSigns(kind)}</small>`}${bass && `/${signs(bass)}`}</b>`);
 }
 
@@ -94,8 +95,7 @@ const SPOKEN = { stop: "Cannot be played: ", look: "Look: ", note: "", good: "" 
 function remarkOf(remark, row, bar_px) {
   const text = remark.short ?? remark.text;
   const first = row.findIndex((bar) => bar.number === remark.first_bar);
-  const until = Math.min(row.length - 1, first + remark.last_bar - remark.first_bar);
-  const { from, span } = textSpan(first, until, row.length, REMARK_PX * (text.length + 3), bar_px);
+  const { from, span } = textSpan(first, row.length, REMARK_PX * (text.length + 3), bar_px);
   const bars = remark.first_bar === remark.last_bar ? `bar ${remark.first_bar}` : `bars ${remark.first_bar}–${remark.last_bar}`;
   return html`<p class=${`chart-remark ${remark.kind} ${remark.severity ?? "note"}`} key=${remark.kind + remark.first_bar + remark.text}
     title=${remark.short ? signs(remark.text) : undefined} style=${`grid-column:${from + 1} / span ${span}`}>

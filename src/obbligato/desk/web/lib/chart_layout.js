@@ -68,12 +68,11 @@ export function rowPlan(count, stave, { perRow, head, bar }) {
 }
 
 /**
- * How many bars a text under a row takes, from the bar it belongs to.
+ * How many bars a text under a row takes, from the bar it belongs to; near the end it begins further left.
  * @returns {{from: number, span: number}} `from` counted from 0
  */
-export function textSpan(from, until, count, text_px, bar_px) {
-  const wanted = Math.max(until - from + 1, Math.ceil(text_px / bar_px));
-  const span = Math.min(count, wanted);
+export function textSpan(from, count, text_px, bar_px) {
+  const span = Math.min(count, Math.max(1, Math.ceil(text_px / bar_px)));
   return { from: Math.min(from, count - span), span };
 }
 

@@ -13,7 +13,7 @@ export function View({ context }) {
   if (!chart || chart.state === "none") return html`<${Waiting} context=${context} chart=${chart} />`;
   const whole = chart.state === "whole";
   const correct = corrector(context);
-  return html`<div class="song stack">
+  return html`<div class="song-view stack">
     <h2>What was heard</h2>
     ${chart.questions.length > 0 && html`<${Ask} question=${chart.questions[0]} more=${chart.questions.length - 1} correct=${correct} />`}
     <ul class="song-heard">${chart.sentences.map((sentence) => html`<li key=${sentence}>${signs(sentence)}</li>`)}</ul>
@@ -44,7 +44,7 @@ function Waiting({ context, chart }) {
   const mine = tasks.filter((task) => task.job === name);
   const going = mine.some((task) => ["running", "waiting"].includes(task.state));
   const correct = corrector(context);
-  return html`<div class="song stack">
+  return html`<div class="song-view stack">
     <h2>The song</h2>
     <p>${going || !chart ? "The guide is being listened to: tempo and bars first, then chords, the singer and the sections." : "The guide has not been listened to yet."}</p>
     ${!going && chart && html`<${Action} main label="Listen to the guide" onClick=${() => correct({})} />
