@@ -25,7 +25,7 @@ WHAT_NO_SCHEMA_KNOWS = [positive_data_acceptance]
 
 
 def fuzz(desk, *, in_a_job):
-    """What goes wrong at each address, by method and path; with `in_a_job` the job of the address is one that is there."""
+    """What goes wrong at each address; with `in_a_job` the job of the address is one that is there."""
     headers = {"Authorization": f"Bearer {desk.token}"}
     schema = schemathesis.openapi.from_url(f"http://127.0.0.1:{desk.port}/api/openapi.json", headers=headers)
     wrong, tried = {}, 0
