@@ -64,8 +64,8 @@ def clash_remarks(
     """Long or strong notes a semitone above a tone of the chord that sounds with them."""
     remarks = []
     read = [(span, parse_chord(span.label)) for span in chords]
-    for note in notes:
-        start_s, end_s = (float(s) for s in grid.beat_to_sec([note.onset_beat, note.end_beat]))
+    times_s = grid.beat_to_sec([(note.onset_beat, note.end_beat) for note in notes]).tolist()
+    for note, (start_s, end_s) in zip(notes, times_s, strict=True):
         if note.duration_beats < _LONG_BEATS and note.velocity < _STRONG_VELOCITY:
             continue
         for span, chord in read:

@@ -16,6 +16,7 @@ D. Temperley: The Cognition of Basic Musical Structures. MIT Press, 2001, chapte
 from __future__ import annotations
 
 from collections.abc import Sequence
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,20 +59,20 @@ def find_phrases(notes: Sequence[Note], grid: Grid) -> tuple[Phrase, ...]:
     return tuple(Phrase(index, first, last) for index, (first, last) in enumerate(zip(firsts, lasts, strict=True)))
 
 
-def _around(values: _Array, index: int) -> _Array:
+def _around(values: _Array, index: int) -> list[float]:
     """The values next to one, without it."""
-    return np.concatenate((values[max(0, index - _AROUND) : index], values[index + 1 : index + 1 + _AROUND]))
+    return [*values[max(0, index - _AROUND) : index].tolist(), *values[index + 1 : index + 1 + _AROUND].tolist()]
 
 
 def _gap_strength(gaps_s: _Array) -> _Array:
     """How much each gap speaks for a boundary: its excess over the gaps around it, in normal breaths, at most 3."""
-    usual = [float(np.median(_around(gaps_s, i))) if len(gaps_s) > 1 else 0.0 for i in range(len(gaps_s))]
+    usual = [median(_around(gaps_s, i)) if len(gaps_s) > 1 else 0.0 for i in range(len(gaps_s))]
     return np.asarray(np.clip((gaps_s - usual) / _NORMAL_BREATH_S, 0.0, 3.0))
 
 
 def _length_strength(steps_s: _Array) -> _Array:
     """The same for the time to the next onset: doublings over what is usual around it, at most 2, half as strong."""
-    usual = [float(np.median(_around(steps_s, i))) if len(steps_s) > 1 else steps_s[i] for i in range(len(steps_s))]
+    usual = [median(_around(steps_s, i)) if len(steps_s) > 1 else steps_s[i] for i in range(len(steps_s))]
     return np.asarray(0.5 * np.clip(np.log2(np.maximum(steps_s, 1e-3) / np.maximum(usual, 1e-3)), 0.0, 2.0))
 
 

@@ -98,8 +98,9 @@ def _octave_fix(notes: Sequence[Note], instrument: Instrument) -> str:
 def _leap_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
     widest = _WIDEST_LEAP[instrument.family]
     hits = []
-    for a, b in pairwise(notes):
-        gap_s = float(grid.beat_to_sec(b.onset_beat) - grid.beat_to_sec(a.end_beat))
+    starts_s = grid.beat_to_sec([note.onset_beat for note in notes])
+    ends_s = grid.beat_to_sec([note.end_beat for note in notes])
+    for (a, b), gap_s in zip(pairwise(notes), starts_s[1:] - ends_s[:-1], strict=True):
         if abs(b.pitch - a.pitch) > widest and gap_s < _LEAP_GAP_S:
             hits.append((bar_of(grid, b.onset_beat), abs(b.pitch - a.pitch)))
     if not hits:

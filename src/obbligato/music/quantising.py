@@ -237,11 +237,12 @@ def _fit(inside: Sequence[float], division: _Division, deviation: float, taken: 
 
 
 def _played_at(written: Fraction, chosen: Mapping[int, _Division]) -> float:
-    beat, place = divmod(written, 1)
-    division = chosen.get(int(beat))
-    if division is None or place not in division.places:
+    beat = written.numerator // written.denominator
+    division = chosen.get(beat)
+    if division is None:
         return float(written)
-    return int(beat) + division.played[division.places.index(place)]
+    index = (written - beat) * (len(division.places) - 1)
+    return beat + division.played[index.numerator] if index.denominator == 1 else float(written)
 
 
 @dataclass(frozen=True)
