@@ -54,7 +54,7 @@ def song(render):
 
 @pytest.fixture(scope="module")
 def song_map(song):
-    return listen(song, facts(song))
+    return listen(song, lambda: facts(song))
 
 
 def test_the_map_has_the_documented_shape(song_map):
@@ -102,4 +102,4 @@ def test_a_metre_set_by_hand_changes_the_bars(song, song_map):
 def test_silence_is_refused():
     silence = Audio(np.zeros((2, 48000), dtype=np.float32), 48000)
     with pytest.raises(InputError, match="no sound"):
-        listen(silence, facts(silence))
+        listen(silence, lambda: facts(silence))

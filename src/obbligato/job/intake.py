@@ -7,8 +7,6 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from pydantic import TypeAdapter
-
 from obbligato.errors import InputError
 from obbligato.job.model import Brief, Event, GuideRef, Job
 from obbligato.job.store import HISTORY_FILE, JOB_FILE, JobFolder, now, require_writable
@@ -21,9 +19,6 @@ from obbligato.sound.files import read_audio, sha256_of, write_wav
 
 PCM_COPY = "guide/guide.wav"
 RECEIVED = "guide/received"
-FACTS = "source-facts.json"
-
-_FACTS = TypeAdapter(SourceFacts)
 
 
 def new_job(
@@ -42,7 +37,7 @@ def new_job(
     InputError
         When the folder is taken, the guide (or vocal) cannot be read, or the instrument is unknown.
     """
-    from obbligato.sound.intake import source_facts
+    from obbligato.sound.formats import file_format
 
     if root.exists():
         raise InputError(f"'{root}' exists already; give the new job another name.")
@@ -53,14 +48,13 @@ def new_job(
     name = find_instrument(instrument).name
     progress(0.0, "reading the guide")
     audio = read_audio(guide)
-    progress(0.2, "measuring the guide")
-    facts = source_facts(guide, audio)
     vocal_audio = read_audio(vocal) if vocal else None
     building = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=parent))
     try:
         progress(0.6, "copying the guide in")
         received = _receive(building, guide)
-        exact_in_24_bits = facts.bit_depth is not None and facts.bit_depth <= 24
+        bits = file_format(guide).bit_depth
+        exact_in_24_bits = bits is not None and bits <= 24
         write_wav(building / PCM_COPY, audio, bit_depth=24 if exact_in_24_bits else 32)
         job = Job(
             created_at=now(),
@@ -69,14 +63,12 @@ def new_job(
             guide=GuideRef(
                 received=received,
                 pcm=PCM_COPY,
-                sha256=facts.sha256,
+                sha256=sha256_of(guide),
                 vocal=_receive(building, vocal) if vocal and vocal_audio else None,
             ),
         )
         write_bytes_at_once(building / JOB_FILE, job.model_dump_json(indent=2).encode(), overwrite=True)
         event = Event(at=job.created_at, stage="new", what=f"guide received as '{guide.name}'")
-        (building / ".cache").mkdir()
-        (building / ".cache" / FACTS).write_bytes(_FACTS.dump_json(facts))
         (building / HISTORY_FILE).write_text(event.model_dump_json(exclude_none=True) + "\n", encoding="utf-8")
         building.chmod(0o755)
         building.rename(root)
@@ -88,13 +80,11 @@ def new_job(
 
 
 def guide_facts(folder: JobFolder, audio: Audio) -> SourceFacts:
-    """What is known of the guide's file, measured when it was received; `audio` is what it holds."""
+    """What is known of the guide's file, `audio` is what it holds."""
     from obbligato.sound.intake import source_facts
 
     received = folder.job.guide.received
-    kept = folder.cached(FACTS)
-    facts = _FACTS.validate_json(kept) if kept is not None else source_facts(folder.path(received), audio)
-    return replace(facts, path=received)
+    return replace(source_facts(folder.path(received), audio), path=received)
 
 
 def guide_audio(folder: JobFolder) -> Audio:

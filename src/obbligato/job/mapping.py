@@ -20,6 +20,7 @@ from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Grid, Meter
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.atomic import write_bytes_at_once
+from obbligato.sound.facts import SourceFacts
 from obbligato.units import seconds_to_clock
 
 FINDINGS = "guide/findings.json"
@@ -72,20 +73,22 @@ def findings(folder: JobFolder, *, fixes: Corrections | None = None, progress: P
     folder.require_writable()
     progress(0.0, "reading the guide")
     audio = guide_audio(folder)
-    facts = guide_facts(folder, audio)
     vocal, rest = vocal_audio(folder), part_of(progress, 0.1, 1.0)
+
+    def measure() -> SourceFacts:
+        return guide_facts(folder, audio)
 
     def so_far(song: SongMap) -> None:
         folder.keep(HEARD_SO_FAR, json.dumps(song_map_to_json(song)).encode())
 
     try:
-        song = listen(audio, facts, vocal=vocal, so_far=so_far, progress=rest)
+        song = listen(audio, measure, vocal=vocal, so_far=so_far, progress=rest)
     except NoBeatError:
         fixes = corrections(folder) if fixes is None else fixes
         if fixes.bpm is None and not fixes.tapped_s:
             raise
         grid = _stated_grid(fixes)
-        song = listen(audio, facts, vocal=vocal, grid=grid, so_far=so_far, progress=rest)
+        song = listen(audio, measure, vocal=vocal, grid=grid, so_far=so_far, progress=rest)
     write_bytes_at_once(
         path, json.dumps({**stamp, "findings": song_map_to_json(song)}, indent=1).encode(), overwrite=True
     )

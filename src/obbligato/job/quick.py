@@ -24,8 +24,8 @@ def listen_to_file(file: Path, *, vocal: Path | None = None, progress: Progress 
     progress(0.0, "reading the file")
     audio = read_audio(file)
     vocal_audio = read_audio(vocal) if vocal else None
-    facts = source_facts(file, audio)
-    return listen(audio, facts, vocal=vocal_audio, progress=part_of(progress, 0.1, 1.0))
+    rest = part_of(progress, 0.1, 1.0)
+    return listen(audio, lambda: source_facts(file, audio), vocal=vocal_audio, progress=rest)
 
 
 def assess_files(
@@ -36,7 +36,8 @@ def assess_files(
     performance = read_midi(line)
     audio = [(str(path), read_audio(path)) for path in takes]
     guide_audio = read_audio(guide)
-    song = listen(guide_audio, source_facts(guide, guide_audio), progress=part_of(progress, 0.0, 0.4))
+    listening = part_of(progress, 0.0, 0.4)
+    song = listen(guide_audio, lambda: source_facts(guide, guide_audio), progress=listening)
     grid = song.to_grid()
     notes = place(performance, grid).notes
     return assess(

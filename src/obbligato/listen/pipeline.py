@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -29,7 +30,7 @@ _SILENT_DBFS = -80.0
 
 def listen(
     audio: Audio,
-    facts: SourceFacts,
+    measure: Callable[[], SourceFacts],
     *,
     vocal: Audio | None = None,
     grid: Grid | None = None,
@@ -40,8 +41,10 @@ def listen(
 
     Parameters
     ----------
-    audio, facts
-        The guide and what is known of its file.
+    audio
+        The guide.
+    measure
+        Gives what is known of its file; called on another thread while the beats are found.
     vocal
         The vocal alone, starting with the guide, if the client sent it.
     grid
@@ -57,9 +60,12 @@ def listen(
         When no beat can be heard and no `grid` is given.
     """
     if audio.n_samples == 0 or float(amplitude_to_db(abs(audio.y).max())) < _SILENT_DBFS:
-        raise InputError(f"There is no sound in {facts.path}; ask the client for the file again.")
-    listened = part_of(progress, 0.0, 0.4)
-    found = find_grid(audio, progress=listened) if grid is None else _given(grid, audio.duration_s)
+        raise InputError(f"There is no sound in {measure().path}; ask the client for the file again.")
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        measured = pool.submit(measure)
+        listened = part_of(progress, 0.0, 0.4)
+        found = find_grid(audio, progress=listened) if grid is None else _given(grid, audio.duration_s)
+        facts = measured.result()
     song = SongMap(
         source=facts,
         tempo=found.tempo,
