@@ -98,8 +98,8 @@ function Page() {
     return () => { wanted = false; };
   }, [state.view]);
   useEffect(() => {
-    if (state.job) player.load(state.name, state.job.stamp);
-  }, [state.name, state.job?.stamp]);
+    if (state.job && state.chart && state.chart.state !== "none") player.load(state.name, state.job.stamp);
+  }, [state.name, state.job?.stamp, state.chart?.state]);
   const layout = LAYOUTS[state.view];
   const shown = module.view === state.view ? html`<${module.View} context=${context} key=${state.name} />` : null;
   const needsJob = state.view !== "jobs";
