@@ -87,7 +87,8 @@ def clicks(page: Page) -> None:
         const link = [...document.querySelectorAll("nav a")].find((a) => a.textContent.startsWith(name));
         const start = performance.now();
         link.click();
-        const look = () => (link.getAttribute("aria-current") ? done(performance.now() - start) : requestAnimationFrame(look));
+        const look = () => (link.getAttribute("aria-current")
+            ? done(performance.now() - start) : requestAnimationFrame(look));
         requestAnimationFrame(look);
     })"""
     times = [page.evaluate(script, stage) for _ in range(3) for stage in STAGES]
