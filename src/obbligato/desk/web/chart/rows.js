@@ -7,7 +7,7 @@ const ROOT_PX = 12;
 const KIND_PX = 7.4;
 const SIGN_PX = 6;
 const SMALL_PX = 6.1;
-const REMARK_PX = 6.6;
+const REMARK_PX = 6;
 const MANY_BARS = 96;
 const percent = (share) => `${(100 * share).toFixed(3)}%`;
 const place = ({ left, right }) => `left:${percent(left)};width:${percent(right - left)}`;
@@ -31,7 +31,7 @@ function rowOf(row, index, about) {
   const sung = stretches(row, edges, (bar) => bar.voice.map(([start, end]) => ({ key: 0, start, end })));
   const room = stretches(row, edges, (bar) => bar.openings.map((part) => ({ key: part.index, ...part })));
   const below = remarks.filter((remark) => remark.last_bar - remark.first_bar <= WHOLE_BARS);
-  const kind = `${stave ? "with-stave" : ""} ${room.length ? "with-room" : ""} ${chart.bars.length > MANY_BARS ? "of-many" : ""}`;
+  const kind = `${stave ? "with-stave" : ""} ${room.length ? "with-room" : ""} ${chart.bars.length > MANY_BARS ? "of-many" : ""} ${row.every((bar) => bar.count_in) ? "counting" : ""}`;
   return html`<div class=${`chart-row ${kind}`} role="rowgroup" data-row=${index} key=${row[0].number}>
     <div class="chart-music" role="row">
       ${row[0].section && html`<span class="chart-letter" role="rowheader" aria-label=${`Section ${row[0].section}`}>${row[0].section}</span>`}

@@ -21,7 +21,7 @@ export function Masthead({ context: { store, actions } }) {
 export function Stages({ context: { store } }) {
   const { job, name, view } = useStore(store);
   const next = job?.next;
-  return html`<nav aria-label="The job, stage by stage">
+  return html`<nav class="job-nav" aria-label="The job, stage by stage">
     <ul class="stages">${VIEWS.map((one) => {
       const state = job ? stateOfView(one.view, job.stages) : "";
       return html`<li><a href=${toPlace(name, one.view)} aria-current=${one.view === view ? "page" : undefined}>${one.title}${state && html`<span class="state">${state}</span>`}</a></li>`;
