@@ -1,7 +1,9 @@
 """A folder of small jobs, and the desk served for it as a player starts it."""
 
 import contextlib
+import importlib.util
 import json
+import shutil
 import subprocess
 import sys
 import urllib.error
@@ -14,17 +16,28 @@ import numpy as np
 import pytest
 import soundfile
 
+from obbligato.job.account import add_minutes
+from obbligato.job.approval import enter_reply, make_review
+from obbligato.job.choosing import render
+from obbligato.job.delivery import deliver
+from obbligato.job.hearing import make_click
 from obbligato.job.intake import new_job
 from obbligato.job.mapping import FINDINGS, LISTENER, song_map_to_json
 from obbligato.job.model import Brief
+from obbligato.job.paper import make_part
 from obbligato.job.store import JobFolder
-from obbligato.job.writing import add_line
+from obbligato.job.taking import add_takes
+from obbligato.job.timing import timed_line
+from obbligato.job.writing import add_line, current_line
 from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, Tuning
 from obbligato.music.grid import Grid, Meter
 from obbligato.music.spans import ChordSpan, KeySpan, Opening, SectionSpan, Span
+from obbligato.page.review_reply import SectionReply, reply_text
 from obbligato.sound.facts import SourceFacts
+from obbligato.sound.files import write_wav
 
 SR = 48000
+BENCH = Path(__file__).parents[2] / "bench"
 CHROMIUM = Path("/usr/bin/chromium")
 CHROMIUM_ARGS = [
     "--headless",
@@ -211,13 +224,16 @@ def write_line(path, notes):
     file.save(path)
 
 
+MAPPED_LINE = [(6, 1, 65), (7, 0.5, 67), (7.5, 0.5, 69), (8, 2, 70), (10, 1.5, 67), (16, 4, 72), (20, 3.5, 60)]
+"""The notes of the mapped jobs' line: beat, beats, sounding pitch."""
+
+
 @pytest.fixture
 def mapped_jobs(jobs_folder, tmp_path):
     """The folder of jobs, its one job mapped (made up, see `write_findings`) and with a line of seven notes."""
     folder = JobFolder.open(jobs_folder / "NightFerry")
     write_findings(folder)
-    notes = [(6, 1, 65), (7, 0.5, 67), (7.5, 0.5, 69), (8, 2, 70), (10, 1.5, 67), (16, 4, 72), (20, 3.5, 60)]
-    write_line(tmp_path / "line.mid", notes)
+    write_line(tmp_path / "line.mid", MAPPED_LINE)
     add_line(folder, tmp_path / "line.mid", start="guide")
     return jobs_folder
 
@@ -225,6 +241,69 @@ def mapped_jobs(jobs_folder, tmp_path):
 @pytest.fixture
 def mapped_desk(mapped_jobs, serve):
     served = serve(mapped_jobs)
+    yield served
+    served.stop()
+
+
+def load_bench(name):
+    """A module of the benchmarks, which lie outside the package."""
+    spec = importlib.util.spec_from_file_location(f"obbligato_bench_{name}", BENCH / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def finished_job(tmp_path_factory, guide_file):
+    """A job in which everything was done once: sent and answered, engraved, three takes chosen from, delivered."""
+    base = tmp_path_factory.mktemp("finished")
+    brief = Brief(title="Night Ferry", client="Wickerlight", fee=180.0, currency="EUR")
+    folder = new_job(base / "NightFerry", guide=guide_file, instrument="flugelhorn", brief=brief)
+    write_findings(folder)
+    write_line(base / "line.mid", MAPPED_LINE)
+    placed = add_line(folder, base / "line.mid", start="guide")
+    round_ = make_review(folder)
+    answers = (SectionReply("A", "yes", ""), SectionReply("B", "change", "[bar 5, 0:09.6] softer here"))
+    about = {"title": brief.title, "version": placed.version.version, "fingerprint": round_.fingerprint}
+    enter_reply(folder, reply_text(**about, name="Ida Moll", answers=answers))
+    make_part(folder)
+    make_click(folder)
+    _play_takes(folder, base)
+    render(folder)
+    deliver(folder, without_yes=True)
+    add_minutes(folder, "takes", 40, "two evenings")
+    return folder.root
+
+
+def _play_takes(folder, base):
+    players = load_bench("players")
+    rng = np.random.default_rng(8)
+    line = timed_line(current_line(folder).line, Grid.steady(MAPPED_BPM, 0.0, Meter()))
+    files = []
+    for number, how in enumerate(
+        (players.Playing(wrong={1: 0}), players.Playing(missed={0: 1}), players.Playing()), 1
+    ):
+        files.append(base / f"take {number}.wav")
+        write_wav(files[-1], players.play(line, how, rng))
+    add_takes(folder, tuple(files))
+
+
+@pytest.fixture
+def finished_desk(finished_job, tmp_path, serve):
+    """A desk with a copy of the finished job of its own."""
+    shutil.copytree(finished_job, tmp_path / "finished" / "NightFerry")
+    served = serve(tmp_path / "finished")
+    yield served
+    served.stop()
+
+
+@pytest.fixture(scope="module")
+def kept_finished_desk(finished_job, tmp_path_factory, serve):
+    """One desk with the finished job for all tests of a module that change nothing."""
+    root = tmp_path_factory.mktemp("kept-finished") / "jobs"
+    shutil.copytree(finished_job, root / "NightFerry")
+    served = serve(root)
     yield served
     served.stop()
 

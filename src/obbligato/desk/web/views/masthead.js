@@ -7,7 +7,7 @@ export function Masthead({ context: { store, actions } }) {
   const transposes = job && job.instrument.sounding_minus_written !== 0;
   return html`<header class="masthead">
     <a class="home" href="#/">Obbligato</a>
-    <h1 class="song">${job ? html`${job.brief.title} <small>${signs(job.instrument.name)}${job.brief.client && ` · for ${job.brief.client}`}</small>` : ""}</h1>
+    <h1 class="song">${job ? html`${job.brief.title} <small>${signs(job.instrument.name)}${job.brief.client && ` · for ${job.brief.client}`}</small>` : html`<span class="for-readers">The desk</span>`}</h1>
     <div class="row">
       ${transposes && html`<fieldset class="row"><legend class="for-readers">Pitch shown</legend>
         ${["written", "sounding"].map((one) => html`<button type="button" aria-pressed=${pitch === one} onClick=${() => actions.setPitch(one)}>${one} pitch</button>`)}
