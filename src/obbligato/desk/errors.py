@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 
+from obbligato.desk.words import page_words
 from obbligato.errors import InputError, NotRightError
 
 Code = Literal[
@@ -67,11 +68,11 @@ def add_handlers(app: FastAPI) -> None:
 
     @app.exception_handler(InputError)
     async def _bad_input(_: Request, error: InputError) -> JSONResponse:
-        return error_response(422, "bad_input", str(error))
+        return error_response(422, "bad_input", page_words(str(error)))
 
     @app.exception_handler(NotRightError)
     async def _not_right(_: Request, error: NotRightError) -> JSONResponse:
-        return error_response(409, "not_right", str(error))
+        return error_response(409, "not_right", page_words(str(error)))
 
     @app.exception_handler(NotThere)
     async def _not_there(_: Request, error: NotThere) -> JSONResponse:

@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import BaseModel
 
 from obbligato.desk.deps import Desk
+from obbligato.desk.words import page_words
 from obbligato.desk.work import Task
 from obbligato.job.account import account
 from obbligato.job.brief import deadline_of
@@ -15,7 +16,7 @@ from obbligato.job.keys import choice_key, line_key
 from obbligato.job.mapping import FINDINGS, map_key
 from obbligato.job.model import Brief, Round, Stage
 from obbligato.job.risks import unanswered
-from obbligato.job.status import status
+from obbligato.job.status import StageStatus, status
 from obbligato.job.store import JobFolder
 from obbligato.music.instruments import Instrument, find_instrument
 
@@ -188,8 +189,8 @@ def job_card(desk: Desk, name: str, *, moment: datetime) -> JobCard:
         brief, step = folder.job.brief, status(folder).next
     except Exception as error:
         return JobCard(
-            name=name, title=name, client="", instrument="", deadline="", due=None, next=None, trouble=str(error),
-            created_at=None, task=task,
+            name=name, title=name, client="", instrument="", deadline="", due=None, next=None,
+            trouble=page_words(str(error)), created_at=None, task=task,
         )  # fmt: skip
     return JobCard(
         name=name,
@@ -198,7 +199,7 @@ def job_card(desk: Desk, name: str, *, moment: datetime) -> JobCard:
         instrument=folder.job.instrument,
         deadline=brief.deadline,
         due=_due(brief, moment),
-        next=StageView(stage=step.stage, state=step.state, sentence=step.sentence),
+        next=_stage(step),
         trouble=None,
         created_at=folder.job.created_at,
         task=task,
@@ -226,8 +227,8 @@ def job_view(desk: Desk, folder: JobFolder, *, moment: datetime) -> JobView:
             has_vocal=has_vocal,
         ),
         mapped=folder.path(FINDINGS).exists(),
-        stages=[StageView(stage=s.stage, state=s.state, sentence=s.sentence) for s in where.stages],
-        next=StageView(stage=where.next.stage, state=where.next.state, sentence=where.next.sentence),
+        stages=[_stage(stage) for stage in where.stages],
+        next=_stage(where.next),
         lines=[
             LineView(version=line.version, given_as=line.given_as, url=desk.link(folder, line.file))
             for line in job.lines
@@ -248,6 +249,10 @@ def job_view(desk: Desk, folder: JobFolder, *, moment: datetime) -> JobView:
         made=_made(desk, folder),
         account=_account(desk, folder),
     )
+
+
+def _stage(stage: StageStatus) -> StageView:
+    return StageView(stage=stage.stage, state=stage.state, sentence=page_words(stage.sentence))
 
 
 def instrument_view(instrument: Instrument) -> InstrumentView:

@@ -19,6 +19,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel
 
+from obbligato.desk.words import page_words
 from obbligato.errors import ObbligatoError
 from obbligato.progress import Progress
 
@@ -241,7 +242,7 @@ def _serve(connection: Connection, lane: Lane) -> None:
             result = target(progress=_reporter(connection, task_id), **kwargs)
             connection.send(("done", task_id, result))
         except ObbligatoError as error:
-            connection.send(("failed", task_id, str(error)))
+            connection.send(("failed", task_id, page_words(str(error))))
         except OSError as error:
             connection.send(("failed", task_id, f"The disk did not take it ({error.strerror}); nothing was lost."))
         except Exception:
