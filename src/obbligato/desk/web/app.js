@@ -103,21 +103,34 @@ function Page() {
   const layout = LAYOUTS[state.view];
   const shown = module.view === state.view ? html`<${module.View} context=${context} key=${state.name} />` : null;
   const needsJob = state.view !== "jobs";
-  if (layout === "alone" && needsJob) return html`<main id="view" tabindex="-1">${state.job && shown}</main><${Said} said=${state.said} />`;
+  const chartFirst = state.view === "song" && state.chart?.bars.length > 0 && !state.chart.questions.length;
+  const sheet = html`<section key="sheet" class="sheet" aria-label="The song as a chart">
+    ${chartFirst && html`<p class="to-panel small"><a href="#view" onClick=${toView}>What was heard, and putting it right</a></p>`}
+    <${Chart} context=${context} /></section>`;
+  if (layout === "alone" && needsJob) return html`<main id="view" tabindex="-1">${state.job && shown}</main>
+    ${state.keysOpen && html`<${KeysCard} context=${context} />`}<${Said} said=${state.said} />`;
   return html`
-    <a class="skip" href="#view" onClick=${(event) => { event.preventDefault(); document.querySelector("#view").focus(); }}>Skip to the page</a>
+    <a class="skip" href="#view" onClick=${toView}>Skip to the page</a>
     <${Masthead} context=${context} />
     ${needsJob && html`<${Stages} context=${context} />`}
     <${Notices} context=${context} />
     <main class=${`spread ${layout}`}>
-      <section class=${needsJob ? "panel" : ""} id="view" tabindex="-1" aria-label=${VIEWS.find((one) => one.view === state.view)?.title ?? "Jobs"}>
+      ${chartFirst && sheet}
+      <section key="view" class=${needsJob ? "panel" : ""} id="view" tabindex="-1" aria-label=${VIEWS.find((one) => one.view === state.view)?.title ?? "Jobs"}>
         ${needsJob && !state.job ? html`<p class="soft">${state.trouble || "Opening the job …"}</p>` : shown}
       </section>
-      ${needsJob && html`<section class="sheet" aria-label="The song as a chart"><${Chart} context=${context} /></section>`}
+      ${needsJob && !chartFirst && sheet}
     </main>
     ${needsJob && state.job && html`<div class="foot"><${Listen} context=${context} /></div>`}
     ${state.keysOpen && html`<${KeysCard} context=${context} />`}
     <${Said} said=${state.said} />`;
+}
+
+function toView(event) {
+  event.preventDefault();
+  const view = document.querySelector("#view");
+  view.focus({ preventScroll: true });
+  view.scrollIntoView({ block: "start" });
 }
 
 function Said({ said }) {

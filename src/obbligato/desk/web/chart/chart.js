@@ -25,7 +25,7 @@ function Nothing({ context, chart }) {
   const listening = tasks.some((task) => task.job === name && ["running", "waiting"].includes(task.state));
   const words = !chart ? "Fetching the chart …"
     : listening ? "The guide is being listened to. The bars come first, in a few seconds; chords, singer and sections follow."
-      : "The guide has not been listened to yet. The chart appears here when it has.";
+      : "The chart stands here once the guide has been listened to.";
   return html`<p class="chart-empty soft">${words}</p>`;
 }
 

@@ -34,6 +34,7 @@ export function createKeys() {
     press(event) {
       if (event.defaultPrevented || typing(event.target) || event.isComposing) return false;
       const name = keyName(event);
+      if (event.target?.closest?.("dialog") && name !== "?") return false;
       const onButton = event.target?.closest?.("button, a, summary, input, [role=button]");
       if (onButton && (name === "Space" || name === "Enter")) return false;
       if (event.target?.type === "range" && /^(Shift\+)?(Left|Right|Up|Down|Home|End|PageUp|PageDown)$/.test(name)) return false;

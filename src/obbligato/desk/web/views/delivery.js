@@ -47,6 +47,9 @@ function Mark({ ok, care }) {
   return html`<span class=${`mark ${ok ? "good" : care ? "bad" : "care"}`}><span aria-hidden="true">${ok ? "✓" : care ? "!" : "·"}</span><span class="for-readers">${ok ? "In order:" : care ? "Not in order:" : "Note:"}</span></span>`;
 }
 
+/** A long file name, which may be broken after its underscores. */
+const breaking = (name) => name.split(/(?<=_)/).map((part, at) => (at ? html`<wbr />${part}` : part));
+
 function Pack({ pack, rule }) {
   const list = checklist(pack);
   return html`<section class="pack">
@@ -56,7 +59,7 @@ function Pack({ pack, rule }) {
     ${pack.zip && html`<p class="hand"><a class="button hand-over" href=${`${pack.zip.url}?download=true`} download>Take the pack: ${pack.zip.name}</a><span class="soft small">${bytes(pack.zip.bytes)}, this one file is what you send</span></p>`}
     ${!pack.proofs_kept && html`<p class="soft">What was proved of this pack was not kept apart; it stands in its note below.</p>`}
     <ul class="pack-files">${list.files.map(({ file, checks }) => html`<li key=${file.name}>
-      <p class="file-name"><a href=${`${file.url}?download=true`} download>${file.name}</a> <span class="soft small">${bytes(file.bytes)}</span></p>
+      <p class="file-name"><a href=${`${file.url}?download=true`} download>${breaking(file.name)}</a> <span class="soft small size">${bytes(file.bytes)}</span></p>
       ${file.role && html`<p class="small">${capital(file.role)}. <span class="soft nums">${file.facts}</span></p>`}
       ${checks.length > 0 && html`<ul class="proofs">${checks.map((check) => html`<li><${Mark} ok=${check.ok} care=${true} /><span>${check.sentence}</span></li>`)}</ul>`}
     </li>`)}</ul>

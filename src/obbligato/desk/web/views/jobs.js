@@ -22,7 +22,7 @@ function Ledger({ context, onFiles }) {
   useDropAnywhere(onFiles);
   return html`<div class="ledger">
     <div class="ledger-sheet">
-      <h2>${none ? "No jobs yet" : "Jobs"} <small class="soft">${folder && `folder ${folder}`}</small></h2>
+      <h2>${none ? "No jobs yet" : "Jobs"} <small class="soft">${folder && `in the folder “${folder}”`}</small></h2>
       <${Drop} multiple=${true} accept=${SOUNDS} label="Choose a guide" onFiles=${onFiles}
         words=${none ? "Drop the guide a client sent you here: any sound file, or a film. Its tempo is on the page seconds later." : "To start a job, drop the client's guide here."} />
       ${jobs === null ? html`<p class="soft">Reading the folder …</p>` : grouped(jobs).map((group) => html`<section class="job-group" key=${group.heading}>

@@ -1,11 +1,12 @@
 /** The page to play from and what is in the headphones meanwhile: the stand, the printed part, click and mix as files. */
-import { Action, bytes, counted, html, moment, useState, useStore } from "../lib/ui.js";
+import { Action, counted, html, moment, useState, useStore } from "../lib/ui.js";
 import { toPlace } from "../state/places.js";
+import { Files } from "./files.js";
 
 export const title = "Page";
 
-const PART_FILES = { "part_A4.pdf": "to print on A4", "part_Letter.pdf": "to print on Letter", "part.musicxml": "for a notation program" };
-const CLICK_FILES = { "headphones.wav": "guide and click together, to record with", "click.wav": "the click alone", "count-in.wav": "two bars of count-in" };
+const PART_FILES = { "part_A4.pdf": "To print on A4", "part_Letter.pdf": "To print on Letter", "part.musicxml": "To open in a notation program" };
+const CLICK_FILES = { "headphones.wav": "Guide and click, to record with", "click.wav": "The click alone", "count-in.wav": "Two bars of count-in" };
 
 export function View({ context }) {
   const { store, api } = context;
@@ -14,7 +15,7 @@ export function View({ context }) {
   const newest = job.lines.at(-1);
   return html`<div class="to-play stack">
     <h2>To play from</h2>
-    ${!job.mapped ? html`<p>The song has to be mapped first; that is being done, or to be started under <a href=${toPlace(name, "song")}>Song</a>.</p>` : html`
+    ${!job.mapped ? html`<p>The guide has to be listened to first; that is going on, or to be started under <a href=${toPlace(name, "song")}>Song</a>.</p>` : html`
       <section class="stack">
         ${newest ? html`<p>The part on the whole screen: it follows the song, turns ahead and counts your rests.</p>
           <p><a class="button hand-over" href=${toPlace(name, "stand")}>Put version ${newest.version} on the stand</a></p>`
@@ -25,6 +26,13 @@ export function View({ context }) {
       <${Made} context=${context} job=${job} stage="click" heading="In the headphones" words=${CLICK_FILES} label="Make click and mix" again="Make them anew"
         order=${() => api.work(api.post(`${address}/click`, {}))} />`}
   </div>`;
+}
+
+/** Those that the words name first, in the order of the words. */
+function inOrder(files, words) {
+  const order = Object.keys(words);
+  const rank = ({ name }) => (order.indexOf(name) + order.length + 1) % (order.length + 1);
+  return [...files].sort((a, b) => rank(a) - rank(b));
 }
 
 /** One kind of files: those there are, whether they are still true, and making them. */
@@ -40,8 +48,7 @@ function Made({ context: { announce }, job, stage, heading, words, label, again,
     <h3>${heading}</h3>
     ${made && html`<p class="soft small">Made ${moment(made.at)}${made.line_version ? ` from line version ${made.line_version}` : ""}, ${counted(made.files.length, "file")}.</p>`}
     ${made?.stale && html`<p class="care">Something changed since; make it anew before you play from it.</p>`}
-    ${made && html`<ul class="made-files">${made.files.map((file) => html`<li><a href=${file.url} target="_blank" rel="noopener">${file.name}</a>
-      <span class="soft small">${words[file.name] ?? ""}, ${bytes(file.bytes)}</span></li>`)}</ul>`}
+    ${made && html`<${Files} files=${inOrder(made.files, words)} words=${words} />`}
     ${sentences.map((sentence) => html`<p class="small">${sentence}</p>`)}
     <p><${Action} main=${!made || made.stale} label=${made ? again : label} onClick=${make} /></p>
   </section>`;

@@ -10,13 +10,14 @@ const WIDE = "(min-width: 68rem)";
 
 export function View({ context }) {
   const chart = useStore(context.store, (state) => state.chart);
+  const job = useStore(context.store, (state) => state.job);
   if (!chart || chart.state === "none") return html`<${Waiting} context=${context} chart=${chart} />`;
   const whole = chart.state === "whole";
   const correct = corrector(context);
   return html`<div class="song-view stack">
     <h2>What was heard</h2>
     ${chart.questions.length > 0 && html`<${Ask} question=${chart.questions[0]} more=${chart.questions.length - 1} correct=${correct} />`}
-    <ul class="song-heard">${chart.sentences.map((sentence) => html`<li key=${sentence}>${signs(sentence)}</li>`)}</ul>
+    <ul class="song-heard">${chart.sentences.map((sentence) => html`<li key=${sentence}>${signs(atPitch(sentence, job))}</li>`)}</ul>
     ${whole && html`
       <${Hear} context=${context} chart=${chart} correct=${correct} />
       <details class="song-right" open=${matchMedia(WIDE).matches}><summary>Put something right by hand</summary>
@@ -26,6 +27,11 @@ export function View({ context }) {
       </details>
       <${Undo} chart=${chart} correct=${correct} />`}
   </div>`;
+}
+
+/** Keys are heard as they sound; who plays a transposing instrument is told so. */
+function atPitch(sentence, job) {
+  return job?.instrument.sounding_minus_written ? sentence.replace(/^(Key: .*)\.$/, "$1; sounding pitch.") : sentence;
 }
 
 /** What sends a correction, waits until it is in force, and resolves to a sentence. */

@@ -127,7 +127,7 @@ function inside(position_s, { marks }) {
 /** The marker is a narrow stroke that moves with the song; where motion is not wanted, the bar itself is shaded. */
 function place(mark, one, here, position_s, calm) {
   if (!mark || !one) return;
-  if (!here) {
+  if (!here || position_s < one.marks[0].at_s) {
     mark.setAttribute("width", 0);
     return;
   }

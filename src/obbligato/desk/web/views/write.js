@@ -27,7 +27,7 @@ export function View({ context }) {
     if (job.mapped && line.store.get().phase !== "ready") line.open(null);
   }, [line, job.mapped]);
   const { phase, trouble, remarks, others, unkept } = useStore(line.store);
-  if (!job.mapped) return html`<div class="write stack"><h2>The line</h2><p>The song has to be mapped before a line can be written on its bars.</p></div>`;
+  if (!job.mapped) return html`<div class="write stack"><h2>The line</h2><p>The guide has to be listened to before a line can be written on its bars; see Song.</p></div>`;
   if (phase === "failed") return html`<div class="write stack"><h2>The line</h2><p class="trouble">${trouble}</p></div>`;
   const { instrument } = job;
   const usual = Math.round((instrument.comfortable_low + instrument.comfortable_high) / 2) + instrument.sounding_minus_written;
@@ -40,7 +40,7 @@ export function View({ context }) {
     <${Sheet} context=${context} line=${line} usual=${usual} />
     <div class="write-below">
       <${Play} context=${context} line=${line} transposition=${instrument.sounding_minus_written} />
-      <section><h3>What the check says</h3>
+      <section class="write-check"><h3>What the check says</h3>
         ${remarks.length ? html`<${Remarks} remarks=${remarks} onBar=${toBar} />` : html`<p class="soft">Nothing to remark on so far.</p>`}</section>
       <${Next} context=${context} address=${address} job=${job} unkept=${unkept} />
       <${Versions} context=${context} line=${line} address=${address} job=${job} />

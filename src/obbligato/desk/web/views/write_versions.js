@@ -1,8 +1,10 @@
 /** The versions of the line: what each changed, going on from an older one, a MIDI file dropped as a new one. */
 import { Action, counted, Drop, html, signs, useState } from "../lib/ui.js";
+import { Files } from "./files.js";
 import { useOwn } from "./own.js";
 
 const SHOWN = 6;
+const MOCKUP_FILES = { "blend.mp3": "Guide and line together", "blend.wav": "The same, uncompressed", "line.wav": "The line alone" };
 
 /** @param {{context: object, line: object, address: string, job: object}} props */
 export function Versions({ context, line, address, job }) {
@@ -85,15 +87,17 @@ export function Next({ context: { api, announce }, address, job, unkept }) {
     <p class="soft">${stage("check")?.sentence} ${stage("mockup")?.sentence}</p>
     <div class="row"><${Action} label="Check it" onClick=${look} /><${Action} label="Make the mock-up" busyLabel="Making the mock-up …" onClick=${make} /></div>
     ${check && html`<${Remarks} remarks=${check} />`}
-    ${files.length > 0 && html`<p class="row">${files.map(({ name, url }) => html`<a href=${url} target="_blank" rel="noopener">${name}</a>`)}</p>`}
+    ${files.length > 0 && html`<${Files} files=${files} words=${MOCKUP_FILES} />`}
   </section>`;
 }
 
 const WORDS = { stop: "cannot be played", look: "look at this", note: "good to know" };
 
+const SIGNS = { stop: "✕", look: "!", note: "·" };
+
 /** Remarks as sentences, the gravest first. */
 export function Remarks({ remarks, onBar }) {
   return html`<ul class="remarks">${remarks.map(({ severity, sentence, first_bar: bar }) => html`<li class=${severity}>
-    <span class="small">${WORDS[severity]}</span> ${signs(sentence)}
+    <b class="remark-sign" aria-hidden="true">${SIGNS[severity]}</b><span class="for-readers">${WORDS[severity]}: </span>${signs(sentence)}
     ${onBar && html` <button type="button" class="plain" onClick=${() => onBar(bar)}>go to bar ${bar}</button>`}</li>`)}</ul>`;
 }
