@@ -1,0 +1,41 @@
+"""Seconds and peak memory of listening to a four-minute stereo song, ours and librosa's, each in its own process.
+
+Run as `python -m listen.cost WHO FILE`, it prints both; the bench starts it.
+"""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from .render import rendered
+from .spec import Spec
+
+FOUR_MINUTES = Spec("four minutes", "demo", "", 51.0, 90, singer="alto", count_in="one bar")
+
+
+def measured(cache: Path, who: str) -> tuple[float, float]:
+    """Seconds from the opened file to the last finding, and the highest megabytes (10^6 bytes) of the process."""
+    path, _ = rendered(FOUR_MINUTES, cache)
+    command = [sys.executable, "-m", "listen.cost", who, str(path)]
+    done = subprocess.run(command, check=True, capture_output=True, text=True, cwd=Path(__file__).parent.parent)
+    seconds, megabytes = done.stdout.split()[-2:]
+    return float(seconds), float(megabytes)
+
+
+def _main(who: str, path: Path) -> None:
+    if who == "ours":
+        from .run import listened as heard
+    else:
+        from .run import librosa_heard as heard
+    started = time.perf_counter()
+    heard(path)
+    took_s = time.perf_counter() - started
+    print(took_s, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6)
+
+
+if __name__ == "__main__":
+    _main(sys.argv[1], Path(sys.argv[2]))
