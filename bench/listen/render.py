@@ -99,14 +99,17 @@ def _score(spec: Spec) -> scores.Score:
     singer = SINGERS[spec.singer]
     lowest = None if singer is None else singer.lowest
     if spec.source == "tune":
-        return tunes.write_tune(
+        score = tunes.write_tune(
             spec.tune, GROOVES[spec.style], bpm=spec.bpm, seconds=spec.seconds, lowest=lowest,
             lead=spec.lead is not None, seed=spec.seed,
         )  # fmt: skip
-    return scores.write_form(
-        spec.style, bpm=spec.bpm, seconds=spec.seconds, mode=spec.mode, rise=spec.rise, sevenths=spec.sevenths,
-        lowest=lowest, lead=spec.lead is not None, pick_up=spec.count_in == "pick-up", seed=spec.seed,
-    )  # fmt: skip
+    else:
+        score = scores.write_form(
+            spec.style, bpm=spec.bpm, seconds=spec.seconds, mode=spec.mode, rise=spec.rise, sevenths=spec.sevenths,
+            lowest=lowest, lead=spec.lead is not None, pick_up=spec.count_in == "pick-up", seed=spec.seed,
+        )  # fmt: skip
+    score.close()
+    return score
 
 
 def _played(spec: Spec, score: scores.Score, grid: Grid, seconds: float) -> np.ndarray:
@@ -179,11 +182,11 @@ def _band(spec: Spec) -> tuple[np.ndarray, int, Truth]:
         head_s=0.3,
         seed=spec.seed,
     )
-    beats = song.beat_times(np.arange(bars * per_bar, dtype=float))
+    beats = song.beat_times(np.arange((bars + 1) * per_bar, dtype=float))
     rng = np.random.default_rng(spec.seed)
     key = int(rng.integers(0, 12))
     progression = band._PROGRESSIONS[int(rng.integers(len(band._PROGRESSIONS)))]
-    ends = song.beat_times(np.arange(0.0, (bars + 1) * per_bar, per_bar))
+    ends = song.beat_times(np.arange(0.0, (bars + 2) * per_bar, per_bar))
     chords = [
         (float(ends[bar]), float(ends[bar + 1]),
          f"{note_name(key + progression[bar % 4])}:{'min' if progression[bar % 4] in band._MINOR else 'maj'}")

@@ -61,6 +61,11 @@ class Score:
         """Length in beats."""
         return self.bars * self.groove.per_bar
 
+    def close(self) -> None:
+        """Add the bar of the final chord, which is held."""
+        self.chords.append((float(self.beats), float(self.groove.per_bar), self.chords[-1][2]))
+        self.bars += 1
+
     def chord_at(self, beat: float) -> str:
         """Label of the chord in force."""
         return next((label for b, _, label in reversed(self.chords) if b <= beat + 1e-6), self.chords[0][2])
@@ -163,11 +168,11 @@ def _syllable(rng: np.random.Generator) -> Syllable:
 
 
 def band_strokes(score: Score, rng: np.random.Generator) -> list[tuple[str, float, float, int, int]]:
-    """Drums, bass and chords as (part, beat, length, key, velocity)."""
+    """Drums, bass and chords as (part, beat, length, key, velocity); the last bar is the final chord."""
     groove, out = score.groove, []
-    heads = [*score.heads, score.bars]
+    heads = [*score.heads, score.bars - 1]
     fills = {after - 1 for before, after in pairwise(heads) if after - before >= 4}
-    for bar in range(score.bars):
+    for bar in range(score.bars - 1):
         start = bar * groove.per_bar
         out += _drums(groove, start, head=bar in score.heads, fill=bar in fills, rng=rng)
         for beat, length, degree in groove.bass:
@@ -184,7 +189,7 @@ def band_strokes(score: Score, rng: np.random.Generator) -> list[tuple[str, floa
                 out.append(("comp", start + beat, length + 0.5, tones[order[i % 4]], 84 if beat % 1 < 1e-6 else 66))
             else:
                 out += [("comp", start + beat, length, key, 80 if beat % 1 < 1e-6 else 70) for key in tones]
-    end = float(score.beats)
+    end = float(score.beats - groove.per_bar)
     tonic = parse_chord(score.chords[-1][2])
     out += [("bass", end, 2.0, 33 + (tonic.root - 33) % 12, 90)]
     out += [("comp", end, 2.0, 52 + (pc - 52) % 12, 78) for pc in tonic.pitch_classes]

@@ -68,7 +68,7 @@ def read_tune(name: str) -> Tune:
         for c in flat.getElementsByClass("ChordSymbol")
     )
     last = max(b + d for b, d, _ in notes)
-    bars = max(1, round((last + origin / quarters) / per_bar + 0.01))
+    bars = int(np.ceil((last + origin / quarters) / per_bar - 0.05))
     return Tune(per_bar, "dotted quarter" if compound else "quarter", bars, key.tonic.pitchClass, key.mode, notes,
                 symbols)  # fmt: skip
 
