@@ -35,6 +35,7 @@ Array = NDArray[np.float64]
 _SR = 11025
 _N_FFT = 8192
 _HOP = 1024
+_FRAMES_AT_ONCE = 256
 _LOW_MIDI, _HIGH_MIDI = 28, 100
 _STEPS = 3
 """Bins of the pitch scale to a semitone."""
@@ -98,8 +99,13 @@ def _pitch_scale(y: NDArray[np.float32], a4_hz: float) -> tuple[Array, Array]:
     padded = np.pad(y, _N_FFT // 2)
     frames = np.lib.stride_tricks.sliding_window_view(padded, _N_FFT)[::_HOP]
     maps = _scale_maps(round(a4_hz, 2))
-    parts = [np.abs(fft.rfft(frames * _window(n), axis=1)) @ m for n, m in zip(_window_lengths(), maps, strict=True)]
-    return np.concatenate(parts, axis=1).astype(np.float64), np.arange(frames.shape[0]) * _HOP / _SR
+    scale = np.empty((frames.shape[0], sum(m.shape[1] for m in maps)))
+    for first in range(0, frames.shape[0], _FRAMES_AT_ONCE):
+        part = frames[first : first + _FRAMES_AT_ONCE]
+        spectra = [fft.rfft(part * _window(n), axis=1) for n in _window_lengths()]
+        folded = [np.abs(s[:, : m.shape[0]]) @ m for s, m in zip(spectra, maps, strict=True)]
+        scale[first : first + part.shape[0]] = np.concatenate(folded, axis=1)
+    return scale, np.arange(frames.shape[0]) * _HOP / _SR
 
 
 def _window_lengths() -> tuple[int, int]:
@@ -116,7 +122,7 @@ def _window(n: int) -> NDArray[np.float32]:
 
 @cache
 def _scale_maps(a4_hz: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Weights from the bins of the spectrum to those of the scale, for the long and the short window."""
+    """Weights from the lowest bins of the spectrum to those of the scale, for the long and the short window."""
     midi = _scale_midi()
     bins = np.arange(_N_FFT // 2 + 1) * _SR / _N_FFT
     maps = []
@@ -124,7 +130,8 @@ def _scale_maps(a4_hz: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]
         centre = midi_to_hz(part, a4_hz=a4_hz)
         half = np.maximum(centre * (2.0 ** (1.0 / (12 * _STEPS)) - 1.0), _SR / _N_FFT)
         weight = np.maximum(0.0, 1.0 - np.abs(bins[:, None] - centre) / half)
-        maps.append((weight / weight.sum(axis=0)).astype(np.float32))
+        used = int(np.flatnonzero(weight.any(axis=1))[-1]) + 1
+        maps.append((weight[:used] / weight.sum(axis=0)).astype(np.float32))
     return maps[0], maps[1]
 
 

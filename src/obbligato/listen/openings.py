@@ -67,7 +67,7 @@ def _level_db(audio: Audio) -> NDArray[np.float64]:
     hop = round(audio.sr * _FRAME_S)
     n_frames = audio.n_samples // hop
     y = audio.mono()[: n_frames * hop].reshape(n_frames, hop)
-    level_db = amplitude_to_db(np.sqrt(np.mean(np.square(y, dtype=np.float64), axis=1)))
+    level_db = amplitude_to_db(np.sqrt(np.einsum("ij,ij->i", y, y).astype(np.float64) / hop))
     audible = level_db[level_db > level_db.max(initial=-np.inf) - 50.0]
     return np.asarray(level_db - (np.median(audible) if audible.size else 0.0))
 

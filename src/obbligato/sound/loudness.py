@@ -34,6 +34,7 @@ ABSOLUTE_GATE_LUFS = -70.0
 RELATIVE_GATE_LU = -10.0
 RANGE_GATE_LU = -20.0
 RANGE_PERCENTILES = (10.0, 95.0)
+STEPS_AT_ONCE = 1000
 STEP_S = 0.01
 GATING_STEPS = 10
 MOMENTARY_STEPS = 40
@@ -150,8 +151,12 @@ def _step_powers(audio: Audio) -> NDArray[np.float64]:
     powers = np.zeros(n_steps)
     for y, weight in zip(audio.y, _channel_weights(audio.channels), strict=True):
         if weight > 0.0:
-            filtered = signal.lfilter(b, a, y[: edges[-1]].astype(np.float64))
-            powers += weight * np.add.reduceat(np.square(filtered, out=filtered), edges[:-1])
+            state = np.zeros(len(a) - 1)
+            for first in range(0, n_steps, STEPS_AT_ONCE):
+                here = edges[first : first + STEPS_AT_ONCE + 1]
+                filtered, state = signal.lfilter(b, a, y[here[0] : here[-1]].astype(np.float64), zi=state)
+                np.square(filtered, out=filtered)
+                powers[first : first + here.size - 1] += weight * np.add.reduceat(filtered, here[:-1] - here[0])
     return np.asarray(powers / np.diff(edges))
 
 

@@ -30,6 +30,8 @@ EDGE_SIDE_HZ = 1000.0
 EDGE_WIDTH_HZ = 600.0
 COMEBACK_DB = 6.0
 
+SUMMED_AT_ONCE = 1 << 14
+
 
 def lead_silence_s(audio: Audio) -> float:
     """Time before the first sound; the whole length for silence.
@@ -40,18 +42,27 @@ def lead_silence_s(audio: Audio) -> float:
     window must also stand 12 dB out of that noise. Within the window, the first sample that passes the threshold.
     """
     window = max(1, round(SILENCE_WINDOW_S * audio.sr))
-    n_windows = -(-audio.n_samples // window)
-    padded = np.pad(audio.y, ((0, 0), (0, n_windows * window - audio.n_samples)))
-    power = np.square(padded.reshape(audio.channels, n_windows, window)).mean(axis=2, dtype=np.float64).max(axis=0)
-    if n_windows == 0 or power.max() <= 0.0:
+    power = _window_powers(audio.y, window)
+    if power.max(initial=0.0) <= 0.0:
         return audio.duration_s
     threshold = power.max() * db_to_amplitude(-SILENT_BELOW_LOUDEST_DB) ** 2
     opening = float(np.max(power[: round(OPENING_S / SILENCE_WINDOW_S)]))
     if opening < power.max() * db_to_amplitude(-QUIET_OPENING_BELOW_LOUDEST_DB) ** 2:
         threshold = max(threshold, opening * db_to_amplitude(RISE_ABOVE_OPENING_DB) ** 2)
     first = int(np.argmax(power >= threshold))
-    inside = np.abs(padded[:, first * window : (first + 1) * window]).max(axis=0)
+    inside = np.abs(audio.y[:, first * window : (first + 1) * window]).max(axis=0)
     return (first * window + int(np.argmax(inside >= np.sqrt(threshold)))) / audio.sr
+
+
+def _window_powers(y: Samples, window: int) -> NDArray[np.float64]:
+    """Mean square of each window in the loudest channel, shape (n_windows,); silence fills up the last."""
+    n_whole = y.shape[1] // window
+    whole = y[:, : n_whole * window].reshape(y.shape[0], n_whole, window)
+    rest = y[:, n_whole * window :]
+    powers = np.einsum("cij,cij->ci", whole, whole)
+    if rest.size:
+        powers = np.concatenate([powers, np.einsum("cj,cj->c", rest, rest)[:, None]], axis=1)
+    return np.asarray(powers.max(axis=0), dtype=np.float64) / window
 
 
 def clipped_samples(audio: Audio) -> int:
@@ -61,19 +72,16 @@ def clipped_samples(audio: Audio) -> int:
     (or lowest) value is held, to within 16-bit rounding, in three or more places, and each of them is entered or left
     by a step that the crest of a smooth wave cannot have.
     """
-    return sum(_clipped_at_top(y) + _clipped_at_top(-y) for y in audio.y)
+    return sum(_clipped_at_top(y, float(y.max())) + _clipped_at_top(-y, -float(y.min())) for y in audio.y if y.size)
 
 
-def _clipped_at_top(y: Samples) -> int:
-    if y.size == 0:
-        return 0
-    top = float(y.max())
+def _clipped_at_top(y: Samples, top: float) -> int:
     if top < SOFTEST_FLAT_TOP:
         return 0
     at_full_scale = top >= FULL_SCALE
-    held = y >= (FULL_SCALE if at_full_scale else top - FLATNESS)
-    changes = np.flatnonzero(np.diff(np.concatenate(([False], held, [False])).astype(np.int8)))
-    starts, ends = changes[::2], changes[1::2]
+    held = np.flatnonzero(y >= (FULL_SCALE if at_full_scale else top - FLATNESS))
+    breaks = np.flatnonzero(np.diff(held) > 1)
+    starts, ends = held[np.append(0, breaks + 1)], held[np.append(breaks, held.size - 1)] + 1
     long_enough = ends - starts >= SHORTEST_FLAT_RUN
     starts, ends = starts[long_enough], ends[long_enough]
     if at_full_scale:
@@ -130,4 +138,13 @@ def spectrum_edge(levels_db: NDArray[np.float64], *, low_hz: float, high_hz: flo
 
 def level_dbfs(y: Samples) -> float:
     """Root-mean-square level of some samples in dBFS (a full-scale sine reads -3); silence reads `SILENCE_DB`."""
-    return float(amplitude_to_db(np.sqrt(np.mean(np.square(y, dtype=np.float64))))) if y.size else SILENCE_DB
+    if y.size == 0:
+        return SILENCE_DB
+    power = sum(inner_product(channel, channel) for channel in np.atleast_2d(y)) / y.size
+    return float(amplitude_to_db(np.sqrt(power)))
+
+
+def inner_product(a: Samples, b: Samples) -> float:
+    """Sum of the products of two sounds of equal length, in stretches short enough for single precision."""
+    starts = range(0, a.size, SUMMED_AT_ONCE)
+    return sum(float(np.dot(a[i : i + SUMMED_AT_ONCE], b[i : i + SUMMED_AT_ONCE])) for i in starts)
