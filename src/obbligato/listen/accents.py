@@ -9,11 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage, signal
+import soxr
+from scipy import fft, ndimage, signal
 
 from obbligato.listen.onsets import Floats, Onsets
 from obbligato.listen.pulse import Pulse
-from obbligato.sound.audio import Audio
+from obbligato.sound.audio import Audio, Samples
 from obbligato.units import hz_to_midi
 
 PER_PULSE = 12
@@ -23,6 +24,7 @@ _CHANGE_STEP_S = 0.05
 _CHANGE_SPAN_S = 0.8
 _CHANGE_RATE_HZ = 11025
 _CHANGE_FFT = 4096
+_FRAMES_AT_ONCE = 256
 _REGISTERS_MIDI = ((30.0, 52.0), (52.0, 90.0))
 
 
@@ -61,21 +63,34 @@ def find_accents(change: tuple[Floats, Floats], onsets: Onsets, pulse: Pulse) ->
 
 def harmony_change(audio: Audio) -> tuple[Floats, Floats]:
     """Times, and how different the pitch classes after each are from those before (0 the same, 2 unrelated)."""
-    factor = max(1, audio.sr // _CHANGE_RATE_HZ)
-    y = signal.resample_poly(audio.mono(), 1, factor, window=("kaiser", 3.0))
-    rate = audio.sr / factor
+    rate = audio.sr / max(1, audio.sr // _CHANGE_RATE_HZ)
+    y = soxr.resample(audio.mono(), audio.sr, rate)
     hop = max(1, round(_CHANGE_STEP_S * rate))
-    n_fft = min(_CHANGE_FFT, y.size)
-    hz, _, spectrum = signal.stft(y, rate, nperseg=n_fft, noverlap=max(0, n_fft - hop), boundary="zeros")
-    pitch = hz_to_midi(np.maximum(hz, 1.0))
+    chroma = _pitch_classes(y, rate, hop)
     span = max(1, round(_CHANGE_SPAN_S * rate / hop))
-    change = np.zeros(spectrum.shape[1])
-    for low, high in _REGISTERS_MIDI:
-        within = (pitch >= low) & (pitch < high)
-        to_class = np.arange(12)[:, None] == np.round(pitch[within]).astype(int) % 12
-        chroma = to_class.astype(np.float64) @ np.sqrt(np.abs(spectrum[within]))
-        change += _difference(chroma - chroma.mean(axis=0), span)
-    return np.arange(change.size) * hop / rate, change
+    change = sum(_difference(register - register.mean(axis=0), span) for register in chroma)
+    return np.arange(chroma.shape[2]) * hop / rate, np.asarray(change)
+
+
+def _pitch_classes(y: Samples, rate: float, hop: int) -> Floats:
+    """Strength of each pitch class in each register, one frame each `hop` samples, shape (2, 12, n_frames)."""
+    n_fft = min(_CHANGE_FFT, y.size)
+    hz = fft.rfftfreq(n_fft, 1.0 / rate)
+    pitch = hz_to_midi(np.maximum(hz, 1.0))
+    fold = np.zeros((len(_REGISTERS_MIDI), 12, hz.size), dtype=np.float32)
+    for register, (low, high) in enumerate(_REGISTERS_MIDI):
+        within = np.flatnonzero((pitch >= low) & (pitch < high))
+        fold[register, np.round(pitch[within]).astype(int) % 12, within] = 1.0
+    used = int(np.flatnonzero(fold.any(axis=(0, 1)))[-1]) + 1
+    to_class = fold[:, :, :used].reshape(-1, used)
+    padded = np.pad(y, (n_fft // 2, n_fft // 2 + -y.size % hop))
+    frames = np.lib.stride_tricks.sliding_window_view(padded, n_fft)[::hop]
+    window = signal.get_window("hann", n_fft).astype(np.float32)
+    parts = [
+        to_class @ np.sqrt(np.abs(fft.rfft(frames[i : i + _FRAMES_AT_ONCE] * window, axis=1)[:, :used].T)) / n_fft
+        for i in range(0, frames.shape[0], _FRAMES_AT_ONCE)
+    ]
+    return np.concatenate(parts, axis=1, dtype=np.float64).reshape(len(_REGISTERS_MIDI), 12, -1)
 
 
 def _difference(chroma: Floats, span: int) -> Floats:

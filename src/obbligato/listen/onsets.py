@@ -101,9 +101,9 @@ def _band_energy(y: Samples, low_hz: float, high_hz: float, *, sr: int, block: i
     for first in range(0, n_blocks, _CHUNK_BLOCKS):
         part = y[first * block : (first + _CHUNK_BLOCKS) * block]
         filtered, state = signal.sosfilt(sos, part, zi=state)
-        padded = np.zeros(-(-part.size // block) * block, dtype=np.float32)
-        padded[: part.size] = filtered
-        out[first : first + padded.size // block] = np.square(padded.reshape(-1, block)).mean(axis=1)
+        padded = np.zeros((-(-part.size // block), block), dtype=np.float32)
+        padded.reshape(-1)[: part.size] = filtered
+        out[first : first + len(padded)] = np.einsum("ij,ij->i", padded, padded) / block
     return out
 
 
