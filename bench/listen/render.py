@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import hashlib
 from dataclasses import replace
 from pathlib import Path
@@ -41,8 +42,9 @@ _TAIL_S = 3.0
 def rendered(spec: Spec, cache: Path) -> tuple[Path, Truth]:
     """The song's file and truth, rendered unless it is there already."""
     here = Path(__file__).parent
-    code = b"".join((here / f"{name}.py").read_bytes() for name in _MADE_BY) + (here.parent / "band.py").read_bytes()
-    fingerprint = hashlib.sha256(code + repr(spec).encode()).hexdigest()[:12]
+    sources = [*(here / f"{name}.py" for name in _MADE_BY), here.parent / "band.py"]
+    code = "".join(ast.dump(ast.parse(source.read_text())) for source in sources)
+    fingerprint = hashlib.sha256((code + repr(spec)).encode()).hexdigest()[:12]
     stem = cache / f"{spec.name.replace(' ', '_').replace('/', '-')}-{fingerprint}"
     path, facts = stem.with_suffix(mixes.SUFFIX.get(spec.mix, ".wav")), stem.with_suffix(".json")
     if not (path.is_file() and facts.is_file()):

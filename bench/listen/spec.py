@@ -36,7 +36,7 @@ class Spec:
     bpm: float
     seed: int
     sound: str = "bank"
-    seconds: float = 90.0
+    seconds: float = 80.0
     course: str = "steady"
     count_in: str = "none"
     mix: str = "dry"

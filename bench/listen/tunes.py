@@ -6,7 +6,7 @@ folk songs and dances without, harmonised by the triads of their key that hold m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -151,6 +151,6 @@ def _lines(tune: Tune, start: float, move: int, rng: np.random.Generator) -> lis
     out = []
     for notes in lines.values():
         last = notes[-1]
-        cut = SungNote(last.onset_beat, max(0.4, last.duration_beats - 0.5), last.pitch, last.syllable)
-        out.append((*notes[:-1], cut))
+        held = max(0.5 * last.duration_beats, last.duration_beats - 1.0)
+        out.append((*notes[:-1], replace(last, duration_beats=held)))
     return out
