@@ -1,10 +1,11 @@
 # make demo   the whole job on an invented song
 # make test   everything the tests need, then all checks and tests
+# make bench-listen   how well guides are listened to: one table (half an hour)
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check bench clean
+.PHONY: demo test check bench bench-listen clean
 
 demo: $(VENV)/.runtime
 	$(BIN)/obbligato demo
@@ -18,6 +19,9 @@ check: $(VENV)/.dev
 
 bench: $(VENV)/.dev
 	for table in listen_tempo listen_ear rhythm spelling takes; do echo "== $$table"; $(BIN)/python bench/$$table.py || exit 1; done
+
+bench-listen: $(VENV)/.dev
+	cd bench && ../$(BIN)/python -m listen --jobs 2
 
 $(VENV)/bin/python:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or later is needed; set PYTHON=")'
