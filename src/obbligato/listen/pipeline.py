@@ -11,7 +11,7 @@ import numpy as np
 from obbligato.errors import InputError
 from obbligato.listen.beats import GridFindings, find_grid
 from obbligato.listen.chords import find_chords
-from obbligato.listen.chroma import beat_chroma
+from obbligato.listen.chroma import BeatChroma, beat_chroma
 from obbligato.listen.keys import find_keys
 from obbligato.listen.openings import find_openings
 from obbligato.listen.sections import find_sections
@@ -44,7 +44,8 @@ def listen(
     audio
         The guide.
     measure
-        Gives what is known of its file; called on another thread while the beats are found.
+        Gives what is known of its file; called on another thread, which then listens for tuning and singer, while
+        this one finds beats and harmony.
     vocal
         The vocal alone, starting with the guide, if the client sent it.
     grid
@@ -62,29 +63,20 @@ def listen(
     if audio.n_samples == 0 or float(amplitude_to_db(abs(audio.y).max())) < _SILENT_DBFS:
         raise InputError(f"There is no sound in {measure().path}; ask the client for the file again.")
     with ThreadPoolExecutor(max_workers=1) as pool:
-        measured = pool.submit(measure)
-        listened = part_of(progress, 0.0, 0.4)
-        found = find_grid(audio, progress=listened) if grid is None else _given(grid, audio.duration_s)
-        facts = measured.result()
-    song = SongMap(
-        source=facts,
-        tempo=found.tempo,
-        meter=found.meter,
-        count_in=found.count_in,
-        grid=found.grid_finding,
-        tuning=Tuning(A4_HZ, 0.0),
-        keys=(),
-        chords=(),
-        sections=(),
-        voice=(),
-        openings=(),
-    )
-    so_far(song)
-    progress(0.4, "finding the tuning")
-    tuning = find_tuning(audio)
-    voice = find_voice(audio, vocal=vocal, progress=part_of(progress, 0.45, 0.8))
-    song = replace(song, tuning=tuning, voice=voice)
-    return _with_form(audio, song, found.grid, part_of(progress, 0.8, 1.0))
+        measured, tuned = pool.submit(measure), pool.submit(find_tuning, audio)
+        sung = pool.submit(find_voice, audio, vocal=vocal)
+        try:
+            listened = part_of(progress, 0.0, 0.4)
+            found = find_grid(audio, progress=listened) if grid is None else _given(grid, audio.duration_s)
+            song = _without_form(found, measured.result())
+            so_far(song)
+            song = replace(song, tuning=tuned.result())
+            song, chroma = _with_harmony(audio, song, found.grid, part_of(progress, 0.4, 0.6))
+            progress(0.6, "listening for the singer")
+            song = replace(song, voice=sung.result())
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+    return _with_form(audio, song, found.grid, chroma, part_of(progress, 0.9, 1.0))
 
 
 def relisten_with_grid(audio: Audio, song_map: SongMap, grid: Grid, *, progress: Progress = silent) -> SongMap:
@@ -106,7 +98,8 @@ def relisten_with_grid(audio: Audio, song_map: SongMap, grid: Grid, *, progress:
         meter=MeterFinding(grid.meter.beats_per_bar, grid.meter.beat_unit, 1.0),
         grid=_grid_finding(grid, audio.duration_s),
     )
-    return _with_form(audio, song, grid, progress)
+    song, chroma = _with_harmony(audio, song, grid, part_of(progress, 0.0, 0.8))
+    return _with_form(audio, song, grid, chroma, part_of(progress, 0.8, 1.0))
 
 
 def _given(grid: Grid, duration_s: float) -> GridFindings:
@@ -131,15 +124,37 @@ def _grid_finding(grid: Grid, duration_s: float) -> GridFinding:
     )
 
 
-def _with_form(audio: Audio, song: SongMap, grid: Grid, progress: Progress) -> SongMap:
-    """Keys, chords, sections and openings on a grid."""
+def _without_form(found: GridFindings, facts: SourceFacts) -> SongMap:
+    """The map as far as it is known with the beats."""
+    return SongMap(
+        source=facts,
+        tempo=found.tempo,
+        meter=found.meter,
+        count_in=found.count_in,
+        grid=found.grid_finding,
+        tuning=Tuning(A4_HZ, 0.0),
+        keys=(),
+        chords=(),
+        sections=(),
+        voice=(),
+        openings=(),
+    )
+
+
+def _with_harmony(audio: Audio, song: SongMap, grid: Grid, progress: Progress) -> tuple[SongMap, BeatChroma]:
+    """Keys and chords on a grid, and what they were heard from."""
     progress(0.0, "finding the harmony")
     chroma = beat_chroma(audio, grid, a4_hz=song.tuning.a4_hz)
     keys = find_keys(chroma, grid, end_s=audio.duration_s)
     flats = key_prefers_flats(keys[0].tonic, keys[0].mode)
     chords = find_chords(chroma, grid, prefer_flats=flats, keys=keys)
-    progress(0.8, "finding the form")
-    sections = find_sections(chroma, grid, keys=keys, voice=song.voice)
+    return replace(song, keys=keys, chords=chords), chroma
+
+
+def _with_form(audio: Audio, song: SongMap, grid: Grid, chroma: BeatChroma, progress: Progress) -> SongMap:
+    """Sections and openings on a grid."""
+    progress(0.0, "finding the form")
+    sections = find_sections(chroma, grid, keys=song.keys, voice=song.voice)
     openings = find_openings(audio, song.voice, grid)
     progress(1.0, "listened")
-    return replace(song, keys=keys, chords=chords, sections=sections, openings=openings)
+    return replace(song, sections=sections, openings=openings)
