@@ -14,6 +14,9 @@ from .table import printed
 
 _COLUMNS = ("bpm error", "octave", "metre", "bar 1 ms", "beats 20", "tuning", "key", "majmin", "singer", "openings F")
 
+_STRIDE = 6
+"""Songs are taken in an order that mixes the kinds, so that a run cut short still has some of each."""
+
 
 def main() -> None:
     """Parse the arguments and run."""
@@ -23,16 +26,21 @@ def main() -> None:
     parser.add_argument("--cache", type=Path, default=_cache(), help="where rendered songs are kept")
     parser.add_argument("--jobs", type=int, default=1, help="songs listened to at the same time")
     parser.add_argument("--alone", action="store_true", help="without librosa, the recorded songs, speed and memory")
+    parser.add_argument("--minutes", type=float, help="stop after these many; the table then has fewer songs")
     options = parser.parse_args()
     specs = chosen(quick=options.quick, only=options.only)
     whole = not (options.alone or options.only or options.quick)
     print(f"{'song':24s} {'found':>9s} " + " ".join(f"{c:>10s}" for c in _COLUMNS) + "   s", flush=True)
     results: list[Result] = []
+    mixed = [spec for first in range(_STRIDE) for spec in specs[first::_STRIDE]]
     with ProcessPoolExecutor(max_workers=options.jobs) as pool:
-        jobs = [pool.submit(run_song, spec, options.cache, beside=not options.alone) for spec in specs]
-        for job in as_completed(jobs):
-            results.append(job.result())
-            print(_line(results[-1]), flush=True)
+        jobs = [pool.submit(run_song, spec, options.cache, beside=not options.alone) for spec in mixed]
+        try:
+            for job in as_completed(jobs, timeout=60.0 * options.minutes if options.minutes else None):
+                results.append(job.result())
+                print(_line(results[-1]), flush=True)
+        except TimeoutError:
+            pool.shutdown(cancel_futures=True)
     order = {spec.name: i for i, spec in enumerate(specs)}
     results.sort(key=lambda r: order[r.spec.name])
     cost = {who: measured(options.cache, who) for who in ("ours", "librosa")} if whole else {}

@@ -43,6 +43,7 @@ def rendered(spec: Spec, cache: Path) -> tuple[Path, Truth]:
     """The song's file and truth, rendered unless it is there already."""
     here = Path(__file__).parent
     sources = [*(here / f"{name}.py" for name in _MADE_BY), here.parent / "band.py"]
+    sources += [here / "pulses.py"] if "pulses" in spec.singer or "low" in spec.singer else []
     code = "".join(ast.dump(ast.parse(source.read_text())) for source in sources)
     fingerprint = hashlib.sha256((code + repr(spec)).encode()).hexdigest()[:12]
     stem = cache / f"{spec.name.replace(' ', '_').replace('/', '-')}-{fingerprint}"
