@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
-from obbligato.listen.songmap import SongMap
+from obbligato.listen.songmap import SongMap, TempoChange, TempoStep
 from obbligato.page.chart import chart, chart_bars, chart_text, map_questions, map_sentences
 
 
@@ -69,6 +69,16 @@ def test_sentences_say_what_the_map_holds(song: SongMap) -> None:
         "The singer leaves 2 openings, 21 beats in all.",
     ]
     assert map_questions(song) == []
+
+
+def test_a_slower_ending_and_a_missing_beat_are_said(song: SongMap) -> None:
+    end_s = song.grid.beats_s[-1]
+    changes = (TempoChange(0.5, 60.0), TempoChange(end_s - 8.0, 52.0), TempoChange(end_s - 4.0, 40.0))
+    slowing = replace(song, tempo=replace(song.tempo, steady=False, changes=changes))
+    assert "steady until" in map_sentences(slowing)[0]
+    assert "slows down to the end" in map_sentences(slowing)[0]
+    short = replace(song, tempo=replace(song.tempo, steps=(TempoStep(song.grid.downbeats_s[5], 1.0),)))
+    assert map_sentences(short)[0].endswith("1 beat missing (a short bar, a pause or an edit).")
 
 
 def test_what_is_unsure_is_asked(song: SongMap) -> None:

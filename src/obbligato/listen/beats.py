@@ -8,19 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
 
 from obbligato.errors import NoBeatError
 from obbligato.listen.accents import find_accents, harmony_change
+from obbligato.listen.bars import bar_places, counted_on, parts_of
 from obbligato.listen.count_in import ClickRun, clicks_until, find_clicks, first_sound_s
-from obbligato.listen.meter import HIGHEST_BPM, LOWEST_BPM, Count, is_compound, settle_compound_bar, weigh_counts
-from obbligato.listen.onsets import Events, Floats, find_events, onset_strength
-from obbligato.listen.pulse import Pulse, follow_pulse
-from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, Tempo
-from obbligato.listen.tempo import LineFit, fit_line, onsets_on_beats, rounded_bpm, tempo_changes
+from obbligato.listen.meter import Count, is_compound, settle_compound_bar, weigh_counts
+from obbligato.listen.onsets import Events, Floats, Onsets, find_events, onset_strength
+from obbligato.listen.pulse import follow_pulse
+from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, Tempo, TempoStep
+from obbligato.listen.tempo import LineFit, fit_line, onsets_on_beats
+from obbligato.listen.timing import on_its_course, on_one_line
 from obbligato.music.grid import Grid, Meter
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio
@@ -34,6 +36,8 @@ _CHANCE_SCATTER_MS = 22.0
 _EARLY_BEATS = 0.2
 """Music may set in this much before a downbeat and still begin on it."""
 _FACTORS = tuple(map(Fraction, ("2", "1/2", "3", "1/3", "3/2", "2/3")))
+"""Ways to count a tempo otherwise that are always listed: octave, triplets, dotted beats."""
+_LISTED = (*_FACTORS, *map(Fraction, ("4", "1/4", "4/3", "3/4")))
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,13 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
         harmony = pool.submit(harmony_change, audio)
         onsets = onset_strength(audio)
         change = harmony.result()
+    return grid_of_onsets(onsets, change, duration_s=audio.duration_s, progress=progress)
+
+
+def grid_of_onsets(
+    onsets: Onsets, change: tuple[Floats, Floats], *, duration_s: float, progress: Progress = silent
+) -> GridFindings:
+    """What `find_grid` finds, from the onsets and what `harmony_change` gives."""
     events = find_events(onsets)
     if events.times_s.size < _FEWEST_EVENTS:
         raise NoBeatError("the file has next to no onsets")
@@ -80,7 +91,14 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
         raise NoBeatError("too few onsets agree on one")
     fit = fit_line(beats, times_s, weights)
     unit = "dotted quarter" if is_compound(count, accents, pulse) else "quarter"
-    beats_s, zero, tempo = _timed(fit, count, pulse, (beats, times_s, weights), audio.duration_s)
+    parts = parts_of(count)
+    if fit.steady:
+        timed = on_one_line(fit, parts, (beats, times_s, weights), duration_s)
+    else:
+        timed = on_its_course(count, parts, pulse, events, duration_s)
+    places = bar_places(timed.parts_s, count, accents, pulse, parts=parts, counted_in=clicks is not None)
+    beats_s, zero, steps = counted_on(timed.parts_s, places, count.beats_per_bar, parts)
+    tempo = replace(timed.tempo, steps=steps, steady=timed.tempo.steady and _whole(steps))
     bar_1, clicks = _bar_1(beats_s, zero, count.beats_per_bar, clicks, first_sound_s(onsets, events))
     per_bar = count.beats_per_bar
     grid = _grid(tempo, beats_s, bar_1, Meter.from_unit_name(per_bar, unit))
@@ -95,35 +113,9 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
     )
 
 
-def _timed(
-    fit: LineFit, count: Count, pulse: Pulse, heard: tuple[Floats, Floats, Floats], duration_s: float
-) -> tuple[Floats, int, Tempo]:
-    """All beats of the file, the index of one downbeat (it may lie outside), and the tempo without confidence."""
-    beats, times_s, weights = heard
-    if not fit.steady:
-        first, last = np.ceil(count.beat_at(pulse.phase[[0, -1]]))
-        numbers = np.arange(first, last)
-        offset_s = float(np.median(times_s - pulse.when(count.phase_of(beats))))
-        beats_s = pulse.when(count.phase_of(numbers)) + offset_s
-        within = (beats_s >= 0.0) & (beats_s < duration_s)
-        numbers, beats_s = numbers[within], beats_s[within]
-        around = np.square(times_s - offset_s - pulse.when(count.phase_of(beats)))
-        mean_bpm = 60.0 * (beats_s.size - 1) / float(beats_s[-1] - beats_s[0])
-        changes = tempo_changes(beats_s, count.beats_per_bar)
-        return (
-            beats_s,
-            -int(numbers[0]),
-            Tempo(mean_bpm, False, 0.0, _ms(float(np.sqrt(np.average(around, weights=weights)))), 0.0, (), changes),
-        )
-    rounded = rounded_bpm(fit)
-    bpm = fit.bpm if rounded is None else rounded
-    slope_ppm = (fit.period_s * bpm / 60.0 - 1.0) * 1e6
-    if rounded is not None:
-        fit = fit_line(beats, times_s, weights, period_s=60.0 / rounded)
-    first = np.ceil(-fit.first_s / fit.period_s - 1e-9)
-    last = np.ceil((duration_s - fit.first_s) / fit.period_s)
-    beats_s = np.maximum(fit.first_s + np.arange(first, last) * fit.period_s, 0.0)
-    return beats_s, -int(first), Tempo(bpm, True, 0.0, _ms(fit.scatter_s), slope_ppm, (), ())
+def _whole(steps: tuple[TempoStep, ...]) -> bool:
+    """Whether whole beats only are missing or too many, so that the beats keep to one line."""
+    return all(abs(step.beats - round(step.beats)) < _EARLY_BEATS for step in steps)
 
 
 def _bar_1(
@@ -151,7 +143,7 @@ def _next_downbeat(beats_s: Floats, zero: int, per_bar: int, after_s: float) -> 
 
 
 def _grid(tempo: Tempo, beats_s: Floats, bar_1: int, meter: Meter) -> Grid:
-    if tempo.steady:
+    if tempo.steady and not tempo.steps:
         return Grid.steady(tempo.bpm, float(beats_s[bar_1]), meter)
     return Grid.from_beats(tuple(map(float, beats_s)), bar_1, meter)
 
@@ -171,20 +163,13 @@ def _with_confidence(tempo: Tempo, counts: list[Count], fit: LineFit) -> Tempo:
     sure = _sureness(counts, lambda c: c.beats_per_pulse == chosen) * min(1.0, 0.4 + fit.coverage) * together
     others: list[Fraction] = []
     for factor in [*(c.beats_per_pulse / chosen for c in counts), *_FACTORS]:
-        possible = LOWEST_BPM * 0.6 <= tempo.bpm * float(factor) <= HIGHEST_BPM * 1.3
-        if factor != 1 and factor in _FACTORS and factor not in others and possible:
+        if factor != 1 and factor in _LISTED and factor not in others:
             others.append(factor)
     alternatives = tuple(tempo.bpm * float(f) for f in others)
-    return Tempo(
-        tempo.bpm, tempo.steady, round(sure, 3), tempo.scatter_ms, tempo.slope_ppm, alternatives, tempo.changes
-    )
+    return replace(tempo, confidence=round(sure, 3), alternatives=alternatives)
 
 
 def _sureness(counts: list[Count], agrees: Callable[[Count], bool]) -> float:
     """From 0 to 1: the lead of the chosen way to count over the best that differs from it."""
     rival = next((c.score for c in counts if not agrees(c)), counts[0].score - 10.0 * _SURE_MARGIN)
     return round(float(1.0 / (1.0 + np.exp(-(counts[0].score - rival) / _SURE_MARGIN))), 3)
-
-
-def _ms(seconds: float) -> float:
-    return round(float(seconds) * 1000.0, 3)

@@ -143,11 +143,21 @@ def _evidence(accents: Accents, bar: int, beats_per_bar: int, division: int) -> 
     """Weighted correlation of the predicted accents with the heard ones, for each place a downbeat could have."""
     curves = accents.curves
     folded = curves[:, : curves.shape[1] // bar * bar].reshape(curves.shape[0], -1, bar).mean(axis=1)
-    predicted = _predicted(bar, beats_per_bar, division)
-    predicted -= predicted.mean(axis=1, keepdims=True)
-    predicted /= np.sqrt((predicted**2).mean(axis=1, keepdims=True))
+    predicted = predicted_accents(bar, beats_per_bar, division)
     matched = np.fft.irfft(np.fft.rfft(folded) * np.conj(np.fft.rfft(predicted)), bar) / bar
     return np.asarray(_WITNESS_WEIGHTS @ matched)
+
+
+def predicted_accents(bar: int, beats_per_bar: int, division: int) -> Floats:
+    """Accents that a metre predicts over one bar of `bar` samples, for each curve, of mean 0 and deviation 1."""
+    predicted = _predicted(bar, beats_per_bar, division)
+    predicted -= predicted.mean(axis=1, keepdims=True)
+    return np.asarray(predicted / np.sqrt((predicted**2).mean(axis=1, keepdims=True)))
+
+
+def witness_weights() -> Floats:
+    """How much each accent curve counts, in the order of `accents.CURVES`."""
+    return _WITNESS_WEIGHTS.copy()
 
 
 def _predicted(bar: int, beats_per_bar: int, division: int) -> Floats:

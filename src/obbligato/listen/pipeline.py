@@ -15,7 +15,7 @@ from obbligato.listen.chroma import BeatChroma, beat_chroma
 from obbligato.listen.keys import find_keys
 from obbligato.listen.openings import find_openings
 from obbligato.listen.sections import find_sections
-from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, TempoChange, Tuning
+from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, TempoChange, TempoStep, Tuning
 from obbligato.listen.tuning import find_tuning
 from obbligato.listen.voice import find_voice
 from obbligato.music.grid import Grid
@@ -84,16 +84,19 @@ def relisten_with_grid(audio: Audio, song_map: SongMap, grid: Grid, *, progress:
 
     Tuning and voice are kept as they are; tempo, metre and grid become those of `grid`, with full confidence.
     """
-    steady = len(grid.anchor_s) == 2
+    straight = len(grid.anchor_s) == 2
+    steady = straight or (song_map.tempo.steady and bool(song_map.tempo.steps))
+    counted_times = grid.mean_bpm / song_map.to_grid().mean_bpm
     song = replace(
         song_map,
         tempo=replace(
             song_map.tempo,
-            bpm=grid.mean_bpm,
+            bpm=grid.mean_bpm if straight else song_map.tempo.bpm * counted_times,
             steady=steady,
             confidence=1.0,
             alternatives=(),
-            changes=() if steady else _scaled(song_map, grid),
+            changes=() if straight else _counted(song_map.tempo.changes, counted_times),
+            steps=() if straight else tuple(TempoStep(s.at_s, s.beats * counted_times) for s in song_map.tempo.steps),
         ),
         meter=MeterFinding(grid.meter.beats_per_bar, grid.meter.beat_unit, 1.0),
         grid=_grid_finding(grid, audio.duration_s),
@@ -110,10 +113,9 @@ def _given(grid: Grid, duration_s: float) -> GridFindings:
     return GridFindings(tempo, meter, None, grid, _grid_finding(grid, duration_s))
 
 
-def _scaled(song_map: SongMap, grid: Grid) -> tuple[TempoChange, ...]:
-    """The course of a wandering tempo as `grid` counts it."""
-    factor = grid.mean_bpm / song_map.tempo.bpm
-    return tuple(TempoChange(change.start_s, change.bpm * factor) for change in song_map.tempo.changes)
+def _counted(changes: tuple[TempoChange, ...], times: float) -> tuple[TempoChange, ...]:
+    """The course of a wandering tempo counted so many times as fast."""
+    return tuple(TempoChange(change.start_s, change.bpm * times) for change in changes)
 
 
 def _grid_finding(grid: Grid, duration_s: float) -> GridFinding:

@@ -20,13 +20,22 @@ class TempoChange:
 
 
 @dataclass(frozen=True)
+class TempoStep:
+    """At `at_s` the file lacks `beats` beats, or has more where it is negative: a short bar, a pause or an edit."""
+
+    at_s: float
+    beats: float
+
+
+@dataclass(frozen=True)
 class Tempo:
     """The tempo of the whole song, and how far it can be trusted.
 
     Attributes
     ----------
     bpm
-        Beats of the metre's unit a minute.
+        Beats of the metre's unit a minute: of the whole song, or of the straight stretch that makes up most of one
+        that is not steady, or else on average.
     steady
         Whether one tempo holds from the first beat to the last.
     confidence
@@ -39,6 +48,8 @@ class Tempo:
         Other tempi the same song could be counted in, most likely first.
     changes
         Where the tempo is not steady: its course, from the first beat on.
+    steps
+        Where the count of beats is broken, in order of time.
     """
 
     bpm: float
@@ -48,6 +59,7 @@ class Tempo:
     slope_ppm: float
     alternatives: tuple[float, ...]
     changes: tuple[TempoChange, ...]
+    steps: tuple[TempoStep, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -104,9 +116,9 @@ class SongMap:
     format_version: int = FORMAT_VERSION
 
     def to_grid(self) -> Grid:
-        """The grid that the map's beats make: two anchors for a steady song, one per beat otherwise."""
+        """The grid that the map's beats make: two anchors for a steady song without steps, else one per beat."""
         meter = Meter.from_unit_name(self.meter.beats_per_bar, self.meter.beat_unit)
-        if self.tempo.steady or len(self.grid.beats_s) < 2:
+        if (self.tempo.steady and not self.tempo.steps) or len(self.grid.beats_s) < 2:
             return Grid.steady(self.tempo.bpm, self.grid.bar_1_s, meter)
         grid = Grid.from_beats(self.grid.beats_s, 0, meter)
         return grid.moved(round(float(grid.sec_to_beat(self.grid.bar_1_s))))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from obbligato.listen.songmap import SongMap
+from obbligato.listen.songmap import SongMap, TempoStep
 from obbligato.music.grid import Grid
 from obbligato.music.harmony import pitch_class
 from obbligato.music.spans import Opening
@@ -17,6 +17,9 @@ _ROOM = {
     "feature": "room for a solo",
 }
 _STEADY_PPM = 20.0
+_SAME_TEMPO = 0.002
+_ENDING_SHARE = 0.2
+"""What lasts no longer than this share of the song is its ending."""
 
 
 def map_sentences(song: SongMap, *, tempo_by_hand: bool = False) -> list[str]:
@@ -71,14 +74,39 @@ def _tempo_sentence(song: SongMap, *, by_hand: bool) -> str:
     tempo, unit = song.tempo, song.meter.beat_unit
     if by_hand:
         return f"Tempo: {tempo.bpm:.3f} {unit}s a minute throughout, as set by hand."
+    broken = "".join(f" {_step_sentence(song, step)}" for step in tempo.steps)
     if tempo.steady:
         how = f"steady throughout (heard beats scatter by {tempo.scatter_ms:.0f} ms about it)"
         if abs(tempo.slope_ppm) >= _STEADY_PPM:
             how += f", with a drift of {tempo.slope_ppm:+.0f} parts per million"
-        return f"Tempo: {tempo.bpm:.3f} {unit}s a minute, {how}."
+        return f"Tempo: {tempo.bpm:.3f} {unit}s a minute, {how}.{broken}"
+    if _ends_otherwise(song):
+        start = tempo.changes[1]
+        how = "slows down" if start.bpm < tempo.bpm else "speeds up"
+        at = seconds_to_clock(start.start_s)
+        return f"Tempo: {tempo.bpm:.3f} {unit}s a minute, steady until {at}, then it {how} to the end.{broken}"
     slow, fast = (pick(change.bpm for change in tempo.changes) for pick in (min, max)) if tempo.changes else (0, 0)
     course = f", moving between {slow:.1f} and {fast:.1f}" if tempo.changes else ""
-    return f"Tempo: {tempo.bpm:.2f} {unit}s a minute on average{course}; the grid follows it."
+    return f"Tempo: {tempo.bpm:.2f} {unit}s a minute on average{course}; the grid follows it.{broken}"
+
+
+def _ends_otherwise(song: SongMap) -> bool:
+    """Whether the song keeps one tempo up to an ending that slows down or speeds up."""
+    changes = song.tempo.changes
+    if len(changes) < 2 or abs(changes[0].bpm / song.tempo.bpm - 1.0) > _SAME_TEMPO:
+        return False
+    rest_s = song.grid.beats_s[-1] - changes[1].start_s
+    slower = [change.bpm < changes[0].bpm for change in changes[1:]]
+    return len(set(slower)) == 1 and rest_s < _ENDING_SHARE * song.source.duration_s
+
+
+def _step_sentence(song: SongMap, step: TempoStep) -> str:
+    """Where beats are missing or too many."""
+    bar = song.to_grid().spoken_position(float(song.to_grid().sec_to_beat(step.at_s))).bar
+    amount = f"{abs(step.beats):.2f}".rstrip("0").rstrip(".")
+    beats = "beat" if abs(step.beats) <= 1.0 else "beats"
+    what = f"{amount} {beats} missing" if step.beats > 0.0 else f"{amount} {beats} too many"
+    return f"At {seconds_to_clock(step.at_s)}, about bar {bar}: {what} (a short bar, a pause or an edit)."
 
 
 def _meter_sentence(song: SongMap) -> str:
