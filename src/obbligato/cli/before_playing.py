@@ -9,7 +9,9 @@ import typer
 
 from obbligato.cli import reports
 from obbligato.cli.app import JobArgument, JsonOption, app
+from obbligato.cli.new_guide import map_guide
 from obbligato.cli.terminal import EXIT_NOT_RIGHT, choose_output, progress_bar, say
+from obbligato.errors import InputError
 
 
 @app.command("map")
@@ -27,6 +29,14 @@ def map_(
     taps: Annotated[
         str | None, typer.Option(help="Times of beats you tapped along, e.g. '4.25 4.76 5.25 5.77'.")
     ] = None,
+    tap: Annotated[
+        str | None,
+        typer.Option(metavar="FILE|-", help="A text file of such times, one a line; - reads them as they come."),
+    ] = None,
+    guide: Annotated[
+        Path | None, typer.Option(metavar="NEW", help="A new guide: say what it does to the song, line and takes.")
+    ] = None,
+    take_over: Annotated[bool, typer.Option("--take-over", help="Go by the new guide from now on.")] = False,
     chord: Annotated[
         list[str] | None, typer.Option(help="A sounding chord at a bar and beat: 12:3=Cm7; 12:3= for what was heard.")
     ] = None,
@@ -45,10 +55,18 @@ def map_(
 ) -> None:
     """Listen to the guide and show the song map; take corrections by hand."""
     from obbligato.job.mapping import correct, song_map
-    from obbligato.job.places import parse_taps
+    from obbligato.job.places import parse_taps, read_taps
     from obbligato.job.store import JobFolder
 
     folder = JobFolder.open(job)
+    if take_over and guide is None:
+        raise InputError("--take-over needs the new guide: obbligato map JOB --guide NEW --take-over")
+    if taps is not None and tap is not None:
+        raise InputError("--taps and --tap say the same thing; give one of them.")
+    if guide is not None:
+        map_guide(folder, guide, take_over=take_over, json=json)
+        return
+    tapped_s = parse_taps(taps) if taps is not None else read_taps(tap) if tap is not None else ()
     with progress_bar() as progress:
         correct(
             folder,
@@ -59,7 +77,7 @@ def map_(
             bar_1=bar_1,
             meter=meter,
             keys=tuple(key or ()),
-            taps_s=parse_taps(taps) if taps is not None else (),
+            taps_s=tapped_s,
             chords=tuple(chord or ()),
             sections=tuple(section or ()),
             singer=tuple(singer or ()),

@@ -89,15 +89,38 @@ class GuideRef(_Record):
     sha256: str
     vocal: str | None = None
 
+    @property
+    def given_as(self) -> str:
+        """The name of the file as received."""
+        return self.received.rpartition("/")[2]
+
+
+class OtherGuide(_Record):
+    """A guide in the job folder that the job does not go by.
+
+    Attributes
+    ----------
+    state
+        `waiting` for a word on it, `left` aside, or gone by `before`.
+    """
+
+    guide: GuideRef
+    at: datetime
+    state: Literal["waiting", "left", "before"]
+
 
 class LineVersion(_Record):
-    """One version of the line: the MIDI file as given, and how its time zero was read."""
+    """One version of the line: the MIDI file as given, how its time zero was read, and the guide it was written for.
+
+    `guide_sha256` is None for the guide that the job began with.
+    """
 
     version: int
     file: str
     sha256: str
     given_as: str
     start: Literal["guide", "bar-1"]
+    guide_sha256: str | None = None
 
 
 class TakeRef(_Record):
@@ -159,6 +182,7 @@ class Job(_Record):
     brief: Brief
     instrument: str
     guide: GuideRef
+    other_guides: tuple[OtherGuide, ...] = ()
     lines: tuple[LineVersion, ...] = ()
     takes: tuple[TakeRef, ...] = ()
     left_out: frozenset[int] = frozenset()

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+import sys
+from pathlib import Path
 from typing import NamedTuple
 
 from obbligato.errors import InputError
 
 _FURTHEST_BAR = 100_000
+_LONGEST_TAPS = 1_000_000
 
 
 class Place(NamedTuple):
@@ -48,6 +51,34 @@ def parse_taps(text: str) -> tuple[float, ...]:
     (4.25, 4.75, 5.25)
     """
     return tuple(parse_clock(piece) for piece in re.split(r"[\s;]+", text.strip()) if piece)
+
+
+def read_taps(name: str) -> tuple[float, ...]:
+    """Times of taps from a text file, or from standard input for `-`; a time a line, or parted by spaces.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read as text, is far too long, or holds something else than times.
+    """
+    try:
+        data = sys.stdin.buffer.read(_LONGEST_TAPS + 1) if name == "-" else _file_start(Path(name))
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"'{name}' is not a text file; write a time in seconds on each line.") from None
+    if len(data) > _LONGEST_TAPS:
+        raise InputError(f"'{name}' is too long for a list of taps; write a time in seconds on each line.")
+    taps_s = parse_taps(text)
+    if not taps_s:
+        raise InputError(f"There is no tap in '{name}'; write a time in seconds on each line.")
+    return taps_s
+
+
+def _file_start(path: Path) -> bytes:
+    if not path.is_file():
+        raise InputError(f"There is no file '{path}'; check the name.")
+    with path.open("rb") as file:
+        return file.read(_LONGEST_TAPS + 1)
 
 
 def parse_said(text: str, *, example: str) -> tuple[str, str]:

@@ -54,6 +54,7 @@ def add_line(folder: JobFolder, file: Path, *, start: Start = "auto", progress: 
         sha256=sha256,
         given_as=file.name,
         start=placed.start,
+        guide_sha256=folder.job.guide.sha256,
     )
     folder.add_file(version.file, data)
     folder.save("line", f"line version {number} from '{file.name}'", lines=(*lines, version))

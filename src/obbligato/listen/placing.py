@@ -50,6 +50,7 @@ _SPEED_CENTS = 6.0
 """How near pitch and tempo must go together for a new guide to be the old one at another speed."""
 
 _CLOCK_PPM = 2.0
+_EDGE_S = 0.05
 _TRIES_AT_SPEED = 3
 _RATIOS = tuple(map(Fraction, ("1", "2", "1/2", "3/2", "2/3", "3", "1/3", "4", "1/4")))
 
@@ -149,7 +150,7 @@ def _copied(bars: list[Bar], copies: Copies, guides: Guides, progress: Progress)
         if not np.isfinite(lag_s):
             compared.append(bar)
             continue
-        facts = compare_copy(guides.old, guides.new, bar.old, float(lag_s))
+        facts = compare_copy(guides.old, guides.new, _inside(bar.old), float(lag_s))
         compared.append(
             replace(
                 bar,
@@ -158,10 +159,16 @@ def _copied(bars: list[Bar], copies: Copies, guides: Guides, progress: Progress)
                 moved_samples=round(float(lag_s) * guides.old.sr, 2),
                 gain_db=facts.gain_db,
                 residual_db=facts.residual_db,
-                inverted=likeness < 0,
+                inverted=bool(likeness < 0),
             )
         )
     return _named(_explained(compared, guides, progress))
+
+
+def _inside(span: Span) -> Span:
+    """A stretch without its edges: a cut is made near a bar line, seldom on it."""
+    edge_s = min(_EDGE_S, 0.1 * (span.end_s - span.start_s))
+    return Span(span.start_s + edge_s, span.end_s - edge_s)
 
 
 def _named(bars: list[Bar]) -> list[Bar]:
