@@ -13,7 +13,7 @@ from obbligato.desk.folder import Jobs
 from obbligato.desk.links import Links
 from obbligato.desk.uploads import Uploads
 from obbligato.desk.work import Work
-from obbligato.job.store import JobFolder
+from obbligato.job.store import JobFolder, remove_left_by
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Desk:
         jobs = Jobs.at(folder)
         work: Work
         events = Events(jobs, lambda: work)
-        work = Work(events.look_soon)
+        work = Work(events.look_soon, lambda pid: remove_left_by(pid, jobs.root))
         return cls(jobs, Uploads(jobs.root), work, events, Links(token), token)
 
     def link(self, folder: JobFolder, relative: str) -> str:

@@ -1,6 +1,6 @@
 """Long work, done in processes of its own, so that the page is answered at once meanwhile, and work can be stopped.
 
-A job folder is never left half-written by a process that is killed (see `job.store`), so stopping is killing. Each
+A process that is stopped tidies up behind itself, as after an error; what it cannot in time, is removed for it. Each
 lane has one process that is kept warm and does one piece of work after another: `work` for what changes a job,
 `sounds` for what is only rendered to be heard.
 """
@@ -10,6 +10,7 @@ from __future__ import annotations
 import multiprocessing
 import secrets
 import signal
+import sys
 import threading
 import traceback
 from collections.abc import Callable
@@ -26,6 +27,8 @@ from obbligato.progress import Progress
 Lane = Literal["work", "sounds"]
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 REMEMBERED = 60
+STOPS_WITHIN_S = 0.5
+"""So long a process may tidy up behind itself before it is killed."""
 Target = Callable[..., Any]
 """A top-level function that does a piece of work, called with `progress=` and what `start` was given, by name.
 
@@ -74,8 +77,10 @@ class _Process:
 class Work:
     """The lanes, and every piece of work of this run."""
 
-    def __init__(self, changed: Callable[[], None]) -> None:
+    def __init__(self, changed: Callable[[], None], clear: Callable[[int], None] = lambda pid: None) -> None:
+        """`clear` is given the id of a process that was stopped, and removes what it had begun to write."""
         self._changed = changed
+        self._clear = clear
         self._lock = threading.RLock()
         self._tasks: dict[str, Task] = {}
         self._lanes: dict[Lane, _Process] = {}
@@ -162,8 +167,11 @@ class Work:
     def _stop(self, lane: Lane) -> None:
         state = self._lanes[lane]
         if state.process is not None:
+            state.process.terminate()
+            state.process.join(STOPS_WITHIN_S)
             state.process.kill()
             state.process.join(5.0)
+            self._clear(state.process.pid)
         state.process = None
 
     def _next(self, lane: Lane) -> None:
@@ -231,6 +239,7 @@ class Work:
 def _serve(connection: Connection, lane: Lane) -> None:
     """The life of a process: one piece of work after another, each reported on."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit())
     if lane == "work":
         _import_ahead()
     while True:

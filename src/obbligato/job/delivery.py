@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import os
 import shutil
 import zipfile
 from dataclasses import dataclass
@@ -234,7 +235,7 @@ def _write_zip(folder: Path, target: Path) -> None:
 
     Nothing is compressed: sound and PDF hardly shrink, and storing them is quick.
     """
-    unfinished = target.with_suffix(".unfinished")
+    unfinished = target.with_name(f".{target.name}.{os.getpid()}.unfinished")
     try:
         with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_STORED) as archive:
             for path in sorted(folder.iterdir()):

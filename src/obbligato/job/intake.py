@@ -9,7 +9,7 @@ from pathlib import Path
 
 from obbligato.errors import InputError
 from obbligato.job.model import Brief, Event, GuideRef, Job
-from obbligato.job.store import HISTORY_FILE, JOB_FILE, JobFolder, now, require_writable
+from obbligato.job.store import HISTORY_FILE, JOB_FILE, JobFolder, now, require_writable, unfinished_prefix
 from obbligato.music.instruments import find_instrument
 from obbligato.progress import Progress, silent
 from obbligato.sound.atomic import write_bytes_at_once
@@ -49,7 +49,7 @@ def new_job(
     progress(0.0, "reading the guide")
     audio = read_audio(guide)
     vocal_audio = read_audio(vocal) if vocal else None
-    building = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=parent))
+    building = Path(tempfile.mkdtemp(prefix=unfinished_prefix(), dir=parent))
     try:
         progress(0.6, "copying the guide in")
         received = _receive(building, guide)

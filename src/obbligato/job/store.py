@@ -117,7 +117,7 @@ class JobFolder:
         final = self._free_name(parent, name)
         target = self.root / final
         _remove_abandoned(self.root / parent)
-        temporary = Path(tempfile.mkdtemp(prefix=UNFINISHED, dir=self.root / parent))
+        temporary = Path(tempfile.mkdtemp(prefix=unfinished_prefix(), dir=self.root / parent))
         try:
             yield temporary, final
             temporary.chmod(0o755)
@@ -170,6 +170,19 @@ def require_writable(folder: Path) -> None:
     protected = not folder.stat().st_mode & 0o222
     if protected or not os.access(folder, os.W_OK):
         raise InputError(f"The folder '{folder}' is write-protected; allow writing there and try again.")
+
+
+def unfinished_prefix() -> str:
+    """How the name of a folder that this process is filling begins."""
+    return f"{UNFINISHED}{os.getpid()}-"
+
+
+def remove_left_by(pid: int, root: Path) -> None:
+    """Remove what a process that was stopped had begun to write anywhere under `root`, jobs not yet made included."""
+    for folder in list(root.rglob(f"{UNFINISHED}{pid}-*")):
+        shutil.rmtree(folder, ignore_errors=True)
+    for file in list(root.rglob(f".*.{pid}.unfinished")):
+        file.unlink(missing_ok=True)
 
 
 def _remove_abandoned(parent: Path) -> None:

@@ -1,5 +1,5 @@
 /** The head of the page: which song, how it is shown, the stages as words, and what is going on. */
-import { html, signs, useStore } from "../lib/ui.js";
+import { Action, html, signs, useStore } from "../lib/ui.js";
 import { VIEWS, stateOfView, toPlace, viewOfStage } from "../state/places.js";
 
 export function Masthead({ context: { store, actions } }) {
@@ -45,7 +45,7 @@ export function Notices({ context: { store, api } }) {
     ${going.map((task) => html`<div class="notice" key=${task.id}>
       <p>${task.job === name || !name ? "" : `${task.job}: `}${task.what}${task.state === "waiting" ? " (waiting its turn)" : task.message ? `: ${task.message}` : ""}</p>
       <progress max="1" value=${task.fraction} aria-label=${task.what}></progress>
-      <button type="button" onClick=${() => api.cancel(task.id)}>Stop this</button>
+      <${Action} label="Stop this" busyLabel="Stopping …" onClick=${() => api.cancel(task.id).then(() => "")} />
     </div>`)}
     ${ended.map((task) => html`<div class="notice" role="alert" key=${task.id}><p class="trouble">${task.what}: ${task.error}</p></div>`)}
   </div>`;
