@@ -49,6 +49,8 @@ def chord(pitches, seconds):
 ROCK = {"kick": (0, 2, 2.5), "snare": (1, 3), "hat": tuple(np.arange(0, 4, 0.5))}
 BALLAD_12_8 = {"kick": (0, 2), "snare": (1, 3), "hat": tuple(np.arange(12) / 3)}
 WALTZ = {"kick": (0,), "hat": (0, 1, 2), "snare": (1, 2)}
+FIVE = {"kick": (0, 3), "hat": tuple(np.arange(0, 5, 0.5)), "snare": (2, 4)}
+SEVEN = {"kick": (0, 4), "hat": tuple(np.arange(7)), "snare": (2, 5)}
 NO_DRUMS = {"strum": tuple(np.arange(0, 4, 0.5))}
 CHORDS = ((48, 60, 64, 67), (45, 57, 60, 64), (41, 57, 60, 65), (43, 59, 62, 67))
 SOUNDS = {"kick": kick, "snare": snare, "hat": hat}
@@ -111,8 +113,10 @@ class Slowing(Band):
         (Band(BALLAD_12_8, 58.63, bars=14, count_in_bars=1, pick_up=(-2 / 3, -1 / 3)), "dotted quarter"),
         (Band(WALTZ, 141.7, beats_per_bar=3, bars=28), "quarter"),
         (Band(NO_DRUMS, 97.3, head_s=2.2), "quarter"),
+        (Band(FIVE, 117.3, beats_per_bar=5, bars=18), "quarter"),
+        (Band(SEVEN, 211.3, beats_per_bar=7, bars=24), "eighth"),
     ],
-    ids=["rock", "rock with count-in", "12/8 with pick-up", "waltz", "no drums"],
+    ids=["rock", "rock with count-in", "12/8 with pick-up", "waltz", "no drums", "5/4", "7/8"],
 )
 def test_grid_of_a_steady_band(band, unit):
     found = find_grid(band.audio())

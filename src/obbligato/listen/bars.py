@@ -109,7 +109,7 @@ def _fit_of_places(parts_s: Floats, count: Count, accents: Accents, pulse: Pulse
     at = (pulse.at(fine_s) - accents.first_phase) * 12.0
     index = np.clip(np.round(at).astype(np.intp), 0, accents.curves.shape[1] - 1)
     heard = accents.curves[:, index].reshape(len(accents.curves), parts_s.size, _PER_PART)
-    predicted = predicted_accents(n_places * _PER_PART, per_bar, count.division)
+    predicted = predicted_accents(n_places * _PER_PART, per_bar, count.division, count.groups)
     predicted = (predicted * witness_weights()[:, None]).reshape(len(accents.curves), n_places, _PER_PART)
     return np.asarray(np.einsum("cir,cpr->ip", heard, predicted) / (_PER_PART * parts))
 

@@ -17,7 +17,7 @@ from obbligato.errors import NoBeatError
 from obbligato.listen.accents import find_accents, harmony_change
 from obbligato.listen.bars import bar_places, counted_on, parts_of
 from obbligato.listen.count_in import ClickRun, clicks_until, find_clicks, first_sound_s
-from obbligato.listen.meter import Count, is_compound, settle_compound_bar, weigh_counts
+from obbligato.listen.meter import Count, beat_unit, settle_compound_bar, weigh_counts
 from obbligato.listen.onsets import Events, Floats, Onsets, find_events, onset_strength
 from obbligato.listen.pulse import follow_pulse
 from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, Tempo, TempoStep
@@ -90,7 +90,7 @@ def grid_of_onsets(
     if beats.size < _FEWEST_EVENTS:
         raise NoBeatError("too few onsets agree on one")
     fit = fit_line(beats, times_s, weights)
-    unit = "dotted quarter" if is_compound(count, accents, pulse) else "quarter"
+    unit = beat_unit(count, accents, pulse)
     parts = parts_of(count)
     if fit.steady:
         timed = on_one_line(fit, parts, (beats, times_s, weights), duration_s)

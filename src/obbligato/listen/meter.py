@@ -30,8 +30,15 @@ LOWEST_BPM, HIGHEST_BPM = 36.0, 250.0
 _BEATS_PER_PULSE = tuple(
     map(Fraction, ("1/12", "1/8", "1/6", "1/4", "1/3", "1/2", "2/3", "1", "4/3", "3/2", "2", "3"))
 )
-_BARS = ((4, 2), (4, 4), (4, 3), (3, 2), (3, 4), (3, 3), (2, 3))
-"""Beats a bar and parts of a beat that are tried."""
+_BARS = (
+    *((4, 2, ()), (4, 4, ()), (4, 3, ()), (3, 2, ()), (3, 4, ()), (3, 3, ()), (2, 3, ())),
+    *((5, parts, groups) for parts in (2, 3, 4) for groups in ((3, 2), (2, 3))),
+    *((7, 2, groups) for groups in ((2, 2, 3), (3, 2, 2), (2, 3, 2))),
+)
+"""Beats a bar, parts of a beat, and how beats of an uneven bar are grouped, that are tried."""
+_UNEVEN_PRIOR = -0.8
+_LONGEST_EIGHTH_S = 0.42
+"""Seven beats a bar are written as eighths when they go by at least this fast."""
 _BEAT_MEDIAN_S, _BAR_MEDIAN_S, _PRIOR_SPREAD = 0.55, 2.1, 0.45
 _PRIOR_WEIGHT = 0.5
 _WITNESS_WEIGHTS = np.array([4.0, 6.0, 3.0, 10.0])
@@ -57,6 +64,8 @@ class Count:
         Phase (in pulses) of one downbeat.
     score
         Evidence and prior together.
+    groups
+        How the beats of an uneven bar (5, 7) fall into twos and threes.
     """
 
     beats_per_pulse: Fraction
@@ -64,6 +73,7 @@ class Count:
     division: int
     downbeat_phase: float
     score: float
+    groups: tuple[int, ...] = ()
 
     def beat_at(self, phase: Floats) -> Floats:
         """Beats counted from the downbeat at `downbeat_phase`."""
@@ -81,18 +91,18 @@ def weigh_counts(accents: Accents, pulse: Pulse, clicks: ClickRun | None) -> lis
         beat_s = 1.0 / (pulse.mean_hz * float(per_pulse))
         if not LOWEST_BPM <= 60.0 / beat_s <= HIGHEST_BPM:
             continue
-        for beats_per_bar, division in _BARS:
+        for beats_per_bar, division, groups in _BARS:
             bar = beats_per_bar * PER_PULSE / per_pulse
             if bar.denominator != 1 or bar / (beats_per_bar * division) < 1:
                 continue
             if accents.curves.shape[1] < 2 * bar:
                 continue
-            scores = _evidence(accents, int(bar), beats_per_bar, division)
+            scores = _evidence(accents, int(bar), predicted_accents(int(bar), beats_per_bar, division, groups))
             scores += _prior(beat_s, beats_per_bar)
             phases = accents.first_phase + np.arange(int(bar)) / PER_PULSE
             scores += _click_bonus(phases, per_pulse, beats_per_bar, pulse, clicks)
             best = int(scores.argmax())
-            count = Count(per_pulse, beats_per_bar, division, float(phases[best]), float(scores[best]))
+            count = Count(per_pulse, beats_per_bar, division, float(phases[best]), float(scores[best]), groups)
             if division == 3:
                 beat, middle, last = _thirds(accents, count)
                 if max(middle, last) < _PART_HEARD * beat:
@@ -108,6 +118,14 @@ def is_compound(count: Count, accents: Accents, pulse: Pulse) -> bool:
         return False
     beat, middle, _ = _thirds(accents, count)
     return bool(middle >= _PART_HEARD * beat)
+
+
+def beat_unit(count: Count, accents: Accents, pulse: Pulse) -> str:
+    """The note value a beat is written as."""
+    if is_compound(count, accents, pulse):
+        return "dotted quarter"
+    beat_s = 1.0 / (pulse.mean_hz * float(count.beats_per_pulse))
+    return "eighth" if count.beats_per_bar == 7 and beat_s < _LONGEST_EIGHTH_S else "quarter"
 
 
 def settle_compound_bar(counts: list[Count], accents: Accents, pulse: Pulse) -> Count:
@@ -139,18 +157,17 @@ def _thirds(accents: Accents, count: Count) -> Floats:
     return np.asarray(folded[[0, period // 3, 2 * period // 3]] - folded.min())
 
 
-def _evidence(accents: Accents, bar: int, beats_per_bar: int, division: int) -> Floats:
+def _evidence(accents: Accents, bar: int, predicted: Floats) -> Floats:
     """Weighted correlation of the predicted accents with the heard ones, for each place a downbeat could have."""
     curves = accents.curves
     folded = curves[:, : curves.shape[1] // bar * bar].reshape(curves.shape[0], -1, bar).mean(axis=1)
-    predicted = predicted_accents(bar, beats_per_bar, division)
     matched = np.fft.irfft(np.fft.rfft(folded) * np.conj(np.fft.rfft(predicted)), bar) / bar
     return np.asarray(_WITNESS_WEIGHTS @ matched)
 
 
-def predicted_accents(bar: int, beats_per_bar: int, division: int) -> Floats:
+def predicted_accents(bar: int, beats_per_bar: int, division: int, groups: tuple[int, ...] = ()) -> Floats:
     """Accents that a metre predicts over one bar of `bar` samples, for each curve, of mean 0 and deviation 1."""
-    predicted = _predicted(bar, beats_per_bar, division)
+    predicted = _predicted(bar, beats_per_bar, division, groups)
     predicted -= predicted.mean(axis=1, keepdims=True)
     return np.asarray(predicted / np.sqrt((predicted**2).mean(axis=1, keepdims=True)))
 
@@ -160,7 +177,7 @@ def witness_weights() -> Floats:
     return _WITNESS_WEIGHTS.copy()
 
 
-def _predicted(bar: int, beats_per_bar: int, division: int) -> Floats:
+def _predicted(bar: int, beats_per_bar: int, division: int, groups: tuple[int, ...]) -> Floats:
     """Accents that a metre predicts over one bar, for each curve, shape (4, bar)."""
     everything, low, snare, harmony = np.zeros((4, bar))
     halved = beats_per_bar == 4
@@ -168,12 +185,18 @@ def _predicted(bar: int, beats_per_bar: int, division: int) -> Floats:
         place = round(i * bar / (beats_per_bar * division))
         everything[place] = 2.0 if i % division == 0 else (0.6 if division == 4 and i % 2 else 1.0)
     beats = [round(i * bar / beats_per_bar) for i in range(beats_per_bar)]
+    starts = np.cumsum((0, *groups))[:-1].tolist()
     for i, place in enumerate(beats):
         low[place] = 0.5
         snare[place] = 0.7 if beats_per_bar == 3 else (1.5 if i % 2 else 0.4)
     everything[0], low[0], harmony[0] = 3.0, 2.0, 1.0
     if halved:
         everything[beats[2]], low[beats[2]], harmony[beats[2]] = 2.3, 1.3, 0.3
+    for start in starts[1:]:
+        everything[beats[start]], low[beats[start]], harmony[beats[start]] = 2.3, 1.3, 0.3
+    if groups:
+        snare[beats] = 1.0
+        snare[[beats[start] for start in starts]] = 0.4
     return np.stack([everything, low, snare, harmony])
 
 
@@ -181,7 +204,8 @@ def _prior(beat_s: float, beats_per_bar: int) -> float:
     """How usual a beat and a bar of such lengths are."""
     beat = np.log(beat_s / _BEAT_MEDIAN_S) / _PRIOR_SPREAD
     bar = np.log(beats_per_bar * beat_s / _BAR_MEDIAN_S) / _PRIOR_SPREAD
-    return float(-0.5 * _PRIOR_WEIGHT * (beat**2 + bar**2))
+    uneven = _UNEVEN_PRIOR if beats_per_bar in (5, 7) else 0.0
+    return float(-0.5 * _PRIOR_WEIGHT * (beat**2 + bar**2)) + uneven
 
 
 def _click_bonus(

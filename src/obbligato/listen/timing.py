@@ -67,9 +67,7 @@ def on_its_course(count: Count, parts: int, pulse: Pulse, events: Events, durati
     for stretch in held:
         inside = (numbers >= stretch.first) & (numbers <= stretch.last)
         beats_s[inside] = stretch.at(numbers[inside])
-    _, on_beat_s, weight = onsets_on_beats(events, np.interp(events.times_s, beats_s, numbers))
-    off_s = on_beat_s - np.interp(np.round(np.interp(on_beat_s, beats_s, numbers)), numbers, beats_s)
-    scatter_s = float(np.sqrt(np.average(np.square(off_s), weights=weight))) if off_s.size else 0.0
+    scatter_s = _scatter_s(events, numbers, beats_s)
     parts_s = _in_pieces((numbers, beats_s, heard_s), held, parts, events) if held else _split(beats_s, parts)
     if held and 0 < numbers[-1] - held[-1].last < _END_SHARE * numbers.size:
         end_s = float(held[-1].at(np.array([held[-1].last]))[0])
@@ -85,6 +83,17 @@ def on_its_course(count: Count, parts: int, pulse: Pulse, events: Events, durati
     sounding_s = parts_s[::parts][parts_s[::parts] < events.times_s[-1] + _ON_IT_S]
     changes = _changes(sounding_s, held, count.beats_per_bar)
     return Timed(parts_s, Tempo(bpm, False, 0.0, ms(scatter_s), 0.0, (), changes))
+
+
+def _scatter_s(events: Events, numbers: Floats, beats_s: Floats) -> float:
+    """Standard deviation of the onsets near the beats about them."""
+    inside = (events.times_s >= beats_s[0]) & (events.times_s <= beats_s[-1])
+    among = Events(events.times_s[inside], events.weights[inside])
+    beats, times_s, weights = onsets_on_beats(among, np.interp(among.times_s, beats_s, numbers))
+    if not beats.size:
+        return 0.0
+    off_s = times_s - np.interp(beats, numbers, beats_s)
+    return float(np.sqrt(np.average(np.square(off_s), weights=weights)))
 
 
 def _split(beats_s: Floats, parts: int) -> Floats:
