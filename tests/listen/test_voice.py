@@ -6,7 +6,6 @@ import pytest
 from obbligato.demo.score import SONG
 from obbligato.demo.voice import sing
 from obbligato.listen import voice as listening
-from obbligato.listen.opinion import Opinions
 from obbligato.listen.voice import BRIDGED_S, find_voice
 from obbligato.music.grid import Grid
 from obbligato.music.spans import Span
@@ -57,7 +56,7 @@ def test_opinions_turn_into_spans_with_hysteresis():
     odds[200:500] = np.log(0.97 / 0.03)
     odds[320:350] = np.log(0.2 / 0.8)
     odds[700:705] = np.log(0.9 / 0.1)
-    assert listening._sung_in_mix(Opinions(odds, odds, odds)) == [(200, 500)]
+    assert listening._sung_in_mix(odds) == [(200, 500)]
 
 
 def backing(render):
