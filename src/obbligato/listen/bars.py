@@ -19,6 +19,7 @@ from obbligato.listen.songmap import TempoStep
 
 _PER_PART = 6
 _JUMP_BARS = 14.0
+_HOME_BARS = 8
 _FEWEST_BARS, _FEWEST_BARS_AT_ENDS, _SHARE_OF_BARS = 12, 6, 0.8
 _STEP_BEATS = 0.2
 _LEAST_SURPLUS = 0.25
@@ -42,8 +43,7 @@ def bar_places(
     price = _price_of_a_jump(gain)
     score = gain[0].copy()
     if counted_in:
-        home = float(count.beat_at(pulse.at(parts_s[:1]))[0]) * parts
-        score[round(home) % n_places] += 2.0 * price
+        score[_home(parts_s[: _HOME_BARS * n_places], count, pulse, parts)] += 2.0 * price
     came = np.zeros(gain.shape, dtype=np.intp)
     for i in range(1, len(gain)):
         on = np.roll(score, 1)
@@ -55,7 +55,18 @@ def bar_places(
     places[-1] = int(score.argmax())
     for i in range(len(gain) - 1, 0, -1):
         places[i - 1] = came[i, places[i]]
-    return _borne_out(places, gain)
+    places = _borne_out(places, gain)
+    at = np.arange(len(gain))
+    if np.any((places - at) % n_places != places[0]):
+        return places
+    return np.asarray((at + _home(parts_s, count, pulse, parts)) % n_places)
+
+
+def _home(parts_s: Floats, count: Count, pulse: Pulse, parts: int) -> int:
+    """The place in the bar that `count` gives the first part, by what it gives most of them."""
+    n_places = count.beats_per_bar * parts
+    offset = np.round(count.beat_at(pulse.at(parts_s)) * parts).astype(np.intp) - np.arange(parts_s.size)
+    return int(np.bincount(offset % n_places, minlength=n_places).argmax())
 
 
 def _price_of_a_jump(gain: Floats) -> float:
