@@ -8,7 +8,8 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from obbligato.desk.draft_data import BarTimes, RowView, bar_times, row_view, song_of
+from obbligato.desk.draft_data import bar_times, row_view, song_of
+from obbligato.desk.draft_model import BarTimes, RowView
 from obbligato.job.keys import line_key
 from obbligato.job.store import JobFolder, now
 from obbligato.job.writing import current_line, instrument_of

@@ -7,7 +7,8 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Response
 from pydantic import BaseModel
 
-from obbligato.desk.chart_data import ChartView, chart_view
+from obbligato.desk.chart_data import chart_view
+from obbligato.desk.chart_model import ChartView
 from obbligato.desk.deps import DeskDep, JobDep
 from obbligato.desk.song_work import MapCorrection, apply_correction, correct_and_listen
 from obbligato.desk.staves_data import BarsPerRow, Pitch, StavesView, staves_view

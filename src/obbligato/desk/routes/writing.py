@@ -10,18 +10,8 @@ from fastapi import Path as InPath
 from pydantic import BaseModel, ConfigDict, Field
 
 from obbligato.desk.deps import DeskDep, JobDep
-from obbligato.desk.draft_data import (
-    Draft,
-    DraftView,
-    Notes,
-    RemarkView,
-    SheetView,
-    VersionView,
-    difference_view,
-    draft_view,
-    sheet_view,
-    versions_view,
-)
+from obbligato.desk.draft_data import difference_view, draft_view, sheet_view, versions_view
+from obbligato.desk.draft_model import Draft, DraftView, Notes, RemarkView, SheetView, VersionView
 from obbligato.desk.stand_data import StandView, stand_view
 from obbligato.desk.work import TaskStarted
 from obbligato.errors import InputError
