@@ -104,7 +104,7 @@ BESIDE = (
 """Further figures without a mark: what, key, which songs."""
 
 
-def printed(results: list[Result], cost: dict[str, tuple[float, float]], recorded) -> str:
+def printed(results: list[Result], cost: dict[str, tuple[float, float, float]], recorded) -> str:
     """The whole report."""
     out = [f"{len(results)} songs", "", f"{'measure':38s} {'n':>3s} {'ours':>8s} {'mark':>9s}        {'librosa':>8s}"]
     missed: list[str] = []
@@ -120,8 +120,9 @@ def printed(results: list[Result], cost: dict[str, tuple[float, float]], recorde
         if wrong and not (missed and missed[-1].endswith(", ".join(wrong))):
             missed.append(f"{line.what}: " + ", ".join(wrong))
     out += _openings(results, missed)
-    for what, (seconds, megabytes) in cost.items():
-        out.append(f"four-minute song, {what:19s}     {seconds:8.1f} s {megabytes:8.0f} MB")
+    for what, (seconds, busy_s, megabytes) in cost.items():
+        figures = f"{seconds:8.1f} s ({busy_s:.1f} s of processor) {megabytes:8.0f} MB"
+        out.append(f"four-minute song, {what:24s} {figures}")
     for name, bpm, found in recorded:
         out.append(f"{name:38s}     {found.tempo.bpm:9.4f} found, {bpm:9.4f} annotated, {found.tempo.bpm - bpm:+.4f}")
     out += ["", "without a mark:"]
