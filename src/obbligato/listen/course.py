@@ -23,6 +23,8 @@ _NOISE_S = 0.006
 _PRICE = 40.0
 _MOST_RESIDUAL = 9.0
 _SHORTEST_S, _SHORTEST_BEATS = 8.0, 12
+_BOW_S = 0.006
+"""A stretch that bends by more than this is a tempo that drifts, and has no line of its own."""
 _SAME_TEMPO = 0.002
 
 
@@ -74,9 +76,16 @@ def straight_stretches(numbers: Floats, heard_s: Floats) -> list[Stretch]:
     for i, j in _merged(k, t, _partition(k, t)):
         if j - i < _SHORTEST_BEATS or t[j - 1] - t[i] < _SHORTEST_S:
             continue
+        if _bow_s(k[i:j], t[i:j]) > _BOW_S:
+            continue
         fit = fit_line(k[i:j], t[i:j], np.ones(j - i))
         stretches.append(Stretch(int(k[i]), int(k[j - 1]), fit.first_s, fit.period_s))
     return stretches
+
+
+def _bow_s(k: Floats, t: Floats) -> float:
+    """How far the ends of a stretch bend away from its line: the parabola `c k^2` over `L` beats does by `c L^2 / 6`."""
+    return float(abs(np.polyfit(k - k.mean(), t, 2)[0]) * np.ptp(k) ** 2 / 6.0)
 
 
 def _merged(k: Floats, t: Floats, cuts: list[tuple[int, int]]) -> list[tuple[int, int]]:
