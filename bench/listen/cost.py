@@ -18,7 +18,7 @@ FOUR_MINUTES = Spec("four minutes", "demo", "", 51.0, 90, singer="alto", count_i
 
 
 def measured(cache: Path, who: str) -> tuple[float, float, float]:
-    """Seconds from opening the file to the last finding, of them of processor, and the most megabytes (10^6 bytes)."""
+    """Seconds from opening the file to the last finding, those of processor, and megabytes at most (10^6 bytes)."""
     path, _ = rendered(FOUR_MINUTES, cache)
     command = [sys.executable, "-m", "listen.cost", who, str(path)]
     done = subprocess.run(command, check=True, capture_output=True, text=True, cwd=Path(__file__).parent.parent)
