@@ -19,7 +19,7 @@ from obbligato.listen.songmap import TempoStep
 
 _PER_PART = 6
 _JUMP_BARS = 14.0
-_HOME_BARS = 8
+_HOME_BARS, _HOME_SHARE = 8, 0.8
 _FEWEST_BARS, _FEWEST_BARS_AT_ENDS, _SHARE_OF_BARS = 12, 6, 0.8
 _STEP_BEATS = 0.2
 _LEAST_SURPLUS = 0.25
@@ -43,7 +43,8 @@ def bar_places(
     price = _price_of_a_jump(gain)
     score = gain[0].copy()
     if counted_in:
-        score[_home(parts_s[: _HOME_BARS * n_places], count, pulse, parts)] += 2.0 * price
+        home, _ = _home(parts_s[: _HOME_BARS * n_places], count, pulse, parts)
+        score[home] += 2.0 * price
     came = np.zeros(gain.shape, dtype=np.intp)
     for i in range(1, len(gain)):
         on = np.roll(score, 1)
@@ -57,16 +58,18 @@ def bar_places(
         places[i - 1] = came[i, places[i]]
     places = _borne_out(places, gain)
     at = np.arange(len(gain))
-    if np.any((places - at) % n_places != places[0]):
+    home, share = _home(parts_s, count, pulse, parts)
+    if share < _HOME_SHARE or np.any((places - at) % n_places != places[0]):
         return places
-    return np.asarray((at + _home(parts_s, count, pulse, parts)) % n_places)
+    return np.asarray((at + home) % n_places)
 
 
-def _home(parts_s: Floats, count: Count, pulse: Pulse, parts: int) -> int:
-    """The place in the bar that `count` gives the first part, by what it gives most of them."""
+def _home(parts_s: Floats, count: Count, pulse: Pulse, parts: int) -> tuple[int, float]:
+    """The place in the bar that `count` gives the first part, by what it gives most of them, and their share."""
     n_places = count.beats_per_bar * parts
     offset = np.round(count.beat_at(pulse.at(parts_s)) * parts).astype(np.intp) - np.arange(parts_s.size)
-    return int(np.bincount(offset % n_places, minlength=n_places).argmax())
+    votes = np.bincount(offset % n_places, minlength=n_places)
+    return int(votes.argmax()), float(votes.max() / parts_s.size)
 
 
 def _price_of_a_jump(gain: Floats) -> float:

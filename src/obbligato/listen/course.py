@@ -84,7 +84,7 @@ def straight_stretches(numbers: Floats, heard_s: Floats) -> list[Stretch]:
 
 
 def _bow_s(k: Floats, t: Floats) -> float:
-    """How far the ends of a stretch bend away from its line: the parabola `c k^2` over `L` beats does by `c L^2 / 6`."""
+    """How far the ends of a stretch bend off its line: a parabola `c k^2` over `L` beats does by `c L^2 / 6`."""
     return float(abs(np.polyfit(k - k.mean(), t, 2)[0]) * np.ptp(k) ** 2 / 6.0)
 
 
