@@ -145,6 +145,17 @@ def test_lead_silence_through_dither_and_hiss(facts_of, rng, bit_depth, hiss_dbf
     assert facts.lead_silence_s == pytest.approx(1.25, abs=0.0003)
 
 
+def test_silence_at_the_head_is_told_to_the_sample(facts_of, rng):
+    sound = pink(rng).y
+    for lead, told in ((SR // 10, False), (round(2.5 * SR), True)):
+        facts = facts_of(Audio(np.pad(sound, ((0, 0), (lead, 0))), SR))
+        words = [warning for warning in facts.warnings if "of silence" in warning]
+        assert bool(words) is told
+    # The fade of 100 ms passes the threshold, 60 dB down, within a few milliseconds.
+    assert "2.50 s of silence" in words[0]
+    assert abs(int(words[0].split("(")[1].split(" ")[0]) - round(2.5 * SR)) < 0.005 * SR
+
+
 def test_lead_silence_of_silence_and_of_sound_at_once(facts_of):
     assert facts_of(Audio(np.zeros((1, SR), np.float32), SR)).lead_silence_s == 1.0
     tone = np.cos(2 * np.pi * 440 * np.arange(SR) / SR).astype(np.float32) * 0.5

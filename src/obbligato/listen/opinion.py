@@ -64,10 +64,18 @@ class _Sides:
     side_db: Array
 
 
-def singing_odds(audio: Audio, *, progress: Progress = silent) -> Array:
-    """Log-odds that somebody sings, one value each `FRAME_S`; songs of less than a second give none."""
+@dataclass(frozen=True, eq=False)
+class Opinions:
+    """Log-odds that somebody sings, one value each `FRAME_S`: all opinions together, and the network's alone."""
+
+    together: Array
+    network: Array
+
+
+def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
+    """Opinions on singing all along a song; songs of less than a second give none."""
     if audio.n_samples < audio.sr:
-        return np.zeros(0)
+        return Opinions(np.zeros(0), np.zeros(0))
     progress(0.0, "listening for the singer")
     channels = soxr.resample(audio.y.T, audio.sr, _SR).T
     sides = _apart(channels)
@@ -79,9 +87,9 @@ def singing_odds(audio: Audio, *, progress: Progress = silent) -> Array:
         odds = list(pool.map(_network_odds, heard))
     n_frames = min(o.size for o in odds)
     network = ndimage.uniform_filter1d(np.mean([o[:n_frames] for o in odds], axis=0), 7)
-    together = _with_own_opinion(network, sides)
+    opinions = Opinions(_with_own_opinion(network, sides), network)
     progress(1.0, "listened for the singer")
-    return together
+    return opinions
 
 
 def _network_odds(y: Samples) -> Array:

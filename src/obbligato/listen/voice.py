@@ -3,7 +3,8 @@
 With a stem of the vocal it is a matter of level. Without one it is a matter of opinion (`opinion`). Singing over a
 loud band may never reach even odds, and a singer alone may never fall far below them, so what counts as singing lies
 between the high and the low of opinion around each moment, within a floor and a ceiling; a best path through sung and
-not sung asks for evidence before it changes its mind (hysteresis). A stretch without one confident moment is dropped.
+not sung asks for evidence before it changes its mind (hysteresis). A stretch without one confident moment is dropped,
+and all of them where hardly any of it is beyond doubt.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from obbligato.listen.opinion import singing_odds
+from obbligato.listen.opinion import Opinions, singing_odds
 from obbligato.listen.paths import best_path
 from obbligato.listen.singing_network import FRAME_S
 from obbligato.music.spans import Span
@@ -43,6 +44,9 @@ _THINNED = 5
 _LEAST_SHARE = 0.015
 """A song sung for less than this share of it (two seconds in two minutes) is taken for one without a singer."""
 
+_BEYOND_DOUBT_ODDS, _LEAST_BEYOND_DOUBT = 2.0, 1.0 / 16.0
+"""Where a network without doubt stands behind less than this share of what is called sung, a horn passed for one."""
+
 _STEM_FLOOR_DB = -38.0
 _STEM_ENTRY_DB = -30.0
 """Against the level of the stem's loud parts: singing begins at the second and lasts while above the first."""
@@ -62,8 +66,8 @@ def find_voice(audio: Audio, *, vocal: Audio | None = None, progress: Progress =
     """
     if vocal is not None:
         return _spans(_sung_in_stem(vocal), audio.duration_s)
-    odds = singing_odds(audio, progress=progress)
-    return _spans(_sung_in_mix(odds) if odds.size else [], audio.duration_s)
+    opinions = singing_odds(audio, progress=progress)
+    return _spans(_sung_in_mix(opinions) if opinions.together.size else [], audio.duration_s)
 
 
 def _sung_in_stem(vocal: Audio) -> Runs:
@@ -81,7 +85,8 @@ def _sung_in_stem(vocal: Audio) -> Runs:
     return [(start, end) for start, end in above if level_db[start:end].max() > loud_db + _STEM_ENTRY_DB]
 
 
-def _sung_in_mix(odds: Array) -> Runs:
+def _sung_in_mix(opinions: Opinions) -> Runs:
+    odds = opinions.together
     high = _around(odds, _SUNG_PERCENTILE, _SUNG_AROUND_S)
     low = _around(odds, _NOT_SUNG_PERCENTILE, _NOT_SUNG_AROUND_S)
     threshold = np.clip(_BETWEEN * high + (1.0 - _BETWEEN) * low, _FLOOR_ODDS, _CEILING_ODDS)
@@ -89,7 +94,9 @@ def _sung_in_mix(odds: Array) -> Runs:
     sung = best_path(np.column_stack([np.zeros_like(evidence), evidence]), _CHANGE_COST) == 1
     runs = _bridged(_runs(sung))
     sure = [run for run in runs if odds[slice(*run)].max() > _CONFIDENT_ODDS]
-    return sure if sum(end - start for start, end in sure) >= _LEAST_SHARE * odds.size else []
+    n_sung = sum(end - start for start, end in sure)
+    n_beyond_doubt = np.sum(opinions.network > _BEYOND_DOUBT_ODDS)
+    return sure if n_sung >= _LEAST_SHARE * odds.size and n_beyond_doubt >= _LEAST_BEYOND_DOUBT * n_sung else []
 
 
 def _around(odds: Array, percentile: int, width_s: float) -> Array:

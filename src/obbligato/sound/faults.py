@@ -18,6 +18,7 @@ LOUD_LUFS = -9.0
 OVER_DBTP = 0.1
 ABRUPT_BELOW_PEAK_DB = 40.0
 ABRUPT_S = 0.0005
+LONG_LEAD_S = 0.5
 EDGE_DROP_DB = 15.0
 LOSSY_EDGE_HZ = (14000.0, 19600.0)
 """MP3 at 128 to 192 kbit/s ends between 16 and 19.5 kHz (seen with LAME); an edge nearer to 20 kHz may be a
@@ -71,6 +72,16 @@ def level_faults(audio: Audio, *, clipped: int, lufs: float, true_peak_dbtp: flo
             "full scale; turn it down before adding a part."
         )
     return found
+
+
+def head_faults(lead_s: float, sr: int, duration_s: float) -> list[str]:
+    """Silence before the music that must not be cut off."""
+    if not LONG_LEAD_S <= lead_s < duration_s:
+        return []
+    return [
+        f"The file begins with {lead_s:.2f} s of silence ({round(lead_s * sr)} samples); leave it there, since "
+        "everything is counted from the file's first sample, not from the first sound."
+    ]
 
 
 def end_faults(audio: Audio) -> list[str]:
