@@ -94,7 +94,10 @@ function Page() {
   }, [state.job?.brief.title]);
   useEffect(() => {
     let wanted = true;
-    LOAD[state.view]().then((loaded) => wanted && setModule({ view: state.view, View: loaded.View }));
+    LOAD[state.view]().then(
+      (loaded) => wanted && setModule({ view: state.view, View: loaded.View }),
+      () => wanted && store.set({ trouble: "This part of the page did not come; reload the page." }),
+    );
     return () => { wanted = false; };
   }, [state.view]);
   useEffect(() => {
@@ -142,3 +145,4 @@ root.textContent = "";
 render(html`<${Page} />`, root);
 arrive();
 follow(store, api);
+for (const loading of Object.values(LOAD)) loading().catch(() => {});
