@@ -17,24 +17,9 @@ from obbligato.job.keys import choice_key
 from obbligato.job.store import JobFolder
 
 BENCH = Path(__file__).parents[2] / "bench"
-CHROMIUM = Path("/usr/bin/chromium")
-ARGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--autoplay-policy=no-user-gesture-required",
-]
 WAIT_MS = 20_000
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.exists(), reason="chromium is not installed"),
-]
+pytestmark = pytest.mark.browser
 
 
 def _load(name):
@@ -61,13 +46,11 @@ def made(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def browser():
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    playwright.expect.set_options(timeout=WAIT_MS)
-    with playwright.sync_playwright() as running:
-        opened = running.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
-        yield opened
-        opened.close()
+def browser(chromium):
+    from playwright.sync_api import expect
+
+    expect.set_options(timeout=WAIT_MS)
+    return chromium
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 import json
 import re
-from pathlib import Path
 
 import mido
 import pytest
@@ -16,34 +15,15 @@ from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, 
 from obbligato.music.spans import ChordSpan, SectionSpan
 from obbligato.sound.facts import SourceFacts
 
-CHROMIUM = Path("/usr/bin/chromium")
-ARGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--autoplay-policy=no-user-gesture-required",
-]
 BEAT_S, BAR_S = 0.6, 2.4
 """The guide of the fixtures: 100 beats a minute from the first sample on, in fours."""
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.exists(), reason="chromium is not installed"),
-]
+pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")
-def browser():
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as running:
-        opened = running.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
-        yield opened
-        opened.close()
+def browser(chromium):
+    return chromium
 
 
 @pytest.fixture

@@ -16,34 +16,15 @@ from obbligato.job.model import Brief
 from obbligato.job.store import JobFolder
 from obbligato.sound.files import write_wav
 
-CHROMIUM = Path("/usr/bin/chromium")
-ARGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--autoplay-policy=no-user-gesture-required",
-]
 HERE = Path(__file__).parent
 JOB = "NightFerry"
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.exists(), reason="chromium is not installed"),
-]
+pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")
-def browser():
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as running:
-        opened = running.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
-        yield opened
-        opened.close()
+def browser(chromium):
+    return chromium
 
 
 @pytest.fixture

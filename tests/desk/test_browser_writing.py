@@ -1,29 +1,13 @@
 """Writing and playing in a real browser: by keys, by pointer, by a MIDI keyboard; the part on the stand."""
 
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
-CHROMIUM = Path("/usr/bin/chromium")
-ARGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--autoplay-policy=no-user-gesture-required",
-]
 JOB = "/api/jobs/NightFerry"
 BEAT_S = 0.6
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.exists(), reason="chromium is not installed"),
-]
+pytestmark = pytest.mark.browser
 
 FAKE_KEYBOARD = """
   const input = { name: "Test keys", state: "connected", onmidimessage: null };
@@ -42,12 +26,8 @@ PLAY_THREE = """() => new Promise((resolve) => {
 
 
 @pytest.fixture(scope="module")
-def browser():
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as running:
-        opened = running.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
-        yield opened
-        opened.close()
+def browser(chromium):
+    return chromium
 
 
 @pytest.fixture
