@@ -180,6 +180,7 @@ def guide_difference(
     new = read_audio(folder.path(other.guide.pcm))
     difference = compare_guides(guide_audio(folder), song, new, progress=progress)
     folder.keep(key, json.dumps(_DIFFERENCE.dump_python(difference, mode="json")).encode())
+    folder.note("map", f"compared the guide '{other.guide.given_as}' with the one in force")
     return difference
 
 

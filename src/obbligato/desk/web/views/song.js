@@ -1,4 +1,5 @@
 /** The song: what was heard in sentences, the one thing to settle, and everything that can be put right by hand. */
+import { Guides } from "./song_guides.js";
 import { Hear } from "./song_hear.js";
 import { AtBars, Beats, Places } from "./song_correct.js";
 import { Action, html, signs, useStore } from "../lib/ui.js";
@@ -25,7 +26,8 @@ export function View({ context }) {
         <${Places} context=${context} chart=${chart} correct=${correct} />
         <${AtBars} context=${context} chart=${chart} correct=${correct} />
       </details>
-      <${Undo} chart=${chart} correct=${correct} />`}
+      <${Undo} chart=${chart} correct=${correct} />
+      <${Guides} context=${context} />`}
   </div>`;
 }
 
