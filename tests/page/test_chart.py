@@ -11,6 +11,7 @@ from rich.console import Console
 
 from obbligato.listen.songmap import SongMap, TempoChange, TempoStep
 from obbligato.page.chart import chart, chart_bars, chart_text, map_questions, map_sentences
+from obbligato.page.chart_words import opening_sentence
 
 
 def row_of(text: str, bar: int) -> list[str]:
@@ -31,8 +32,8 @@ def test_rows_show_bars_chords_singer_and_openings(song: SongMap) -> None:
 
 def test_openings_are_listed_in_words(song: SongMap) -> None:
     text = chart_text(song)
-    assert "  a  bar 8, from beat 2.0 (0:33.500), 3.0 beats: room for an answer\n" in text
-    assert "  b  bars 12-16, from beat 3.0 (0:50.500), 18.0 beats: room for a solo\n" in text
+    assert "  a  bar 8, from beat 2.0 (0:33.500), 3.0 beats over Eb: room for an answer\n" in text
+    assert "  b  bars 12-16, from beat 3.0 (0:50.500), 18.0 beats over Cm7: room for a solo\n" in text
 
 
 def test_bar_numbers_and_count_in(song: SongMap) -> None:
@@ -101,3 +102,11 @@ def test_a_song_of_which_nothing_was_found(song: SongMap) -> None:
     assert "Openings" not in chart_text(bare)
     short = replace(bare, source=replace(bare.source, duration_s=0.0))
     assert chart_bars(short) == ()
+
+
+def test_a_short_fill_has_room_for_a_stab_and_silence_has_no_chord(song: SongMap) -> None:
+    grid = song.to_grid()
+    short = replace(song.openings[0], beats=1.5)
+    assert opening_sentence(short, song, grid).endswith("1.5 beats over Eb: room for a stab or a push")
+    silent = replace(song, chords=())
+    assert opening_sentence(short, silent, grid).endswith("1.5 beats: room for a stab or a push")

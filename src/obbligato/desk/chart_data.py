@@ -111,7 +111,7 @@ def _view(folder: JobFolder, song: SongMap, fixes: Corrections, *, whole: bool) 
                 last_bar=opening.last_bar,
                 beats=opening.beats,
                 kind=opening.kind,
-                sentence=opening_sentence(opening, grid),
+                sentence=opening_sentence(opening, song, grid),
             )
             for index, opening in enumerate(song.openings)
         ],

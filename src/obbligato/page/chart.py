@@ -122,7 +122,7 @@ def _chart_lines(song: SongMap, width: int) -> list[tuple[str, str]]:
     if song.openings:
         lines += [("list", ""), ("list", "Openings")]
         for index, opening in enumerate(song.openings):
-            lines.append(("list", f"  {opening_letter(index)}  {opening_sentence(opening, grid)}"))
+            lines.append(("list", f"  {opening_letter(index)}  {opening_sentence(opening, song, grid)}"))
     questions = map_questions(song)
     if questions:
         lines += [("list", ""), ("list", "To be settled by your ear")]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from obbligato.listen.songmap import SongMap, TempoStep
 from obbligato.music.grid import Grid
-from obbligato.music.harmony import pitch_class
+from obbligato.music.harmony import NO_CHORD, chord_text, pitch_class
 from obbligato.music.spans import Opening
 from obbligato.units import seconds_to_clock
 
@@ -16,6 +16,10 @@ _ROOM = {
     "break": "a break, the singer is out",
     "feature": "room for a solo",
 }
+_ANSWER_BEATS = 2.0
+_STAB = "room for a stab or a push"
+"""What a fill shorter than an answer has room for (rule of thumb of the trade, no source)."""
+
 _STEADY_PPM = 20.0
 _SAME_TEMPO = 0.002
 _ENDING_SHARE = 0.2
@@ -58,8 +62,8 @@ def map_questions(song: SongMap) -> list[str]:
     return questions
 
 
-def opening_sentence(opening: Opening, grid: Grid) -> str:
-    """An opening in words: bars, clock, length, and what it has room for."""
+def opening_sentence(opening: Opening, song: SongMap, grid: Grid) -> str:
+    """An opening in words: bars, clock, length, the chord it begins over, and what it has room for."""
     bars = (
         f"bar {opening.first_bar}"
         if opening.first_bar == opening.last_bar
@@ -67,7 +71,19 @@ def opening_sentence(opening: Opening, grid: Grid) -> str:
     )
     beat = grid.spoken_position(float(grid.sec_to_beat(opening.start_s))).beat
     at = seconds_to_clock(opening.start_s)
-    return f"{bars}, from beat {beat:.1f} ({at}), {opening.beats:.1f} beats: {_ROOM[opening.kind]}"
+    chord = _chord_text_at(song, opening.start_s)
+    over = f" over {chord}" if chord else ""
+    return f"{bars}, from beat {beat:.1f} ({at}), {opening.beats:.1f} beats{over}: {_room(opening)}"
+
+
+def _room(opening: Opening) -> str:
+    return _STAB if opening.kind == "fill" and opening.beats < _ANSWER_BEATS else _ROOM[opening.kind]
+
+
+def _chord_text_at(song: SongMap, seconds: float) -> str:
+    """The symbol of the chord that sounds at a moment; empty where none does."""
+    label = next((span.label for span in song.chords if span.start_s <= seconds < span.end_s), NO_CHORD)
+    return "" if label == NO_CHORD else chord_text(label)
 
 
 def _tempo_sentence(song: SongMap, *, by_hand: bool) -> str:
