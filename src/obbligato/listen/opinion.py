@@ -85,9 +85,9 @@ def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
     progress(0.2, "listening for the singer")
     with threadpool_limits(limits=1, user_api="blas"), ThreadPoolExecutor(max_workers=len(heard)) as pool:
         odds = list(pool.map(_network_odds, heard))
-    n_frames = min(o.size for o in odds)
-    network = ndimage.uniform_filter1d(np.mean([o[:n_frames] for o in odds], axis=0), 7)
-    opinions = Opinions(_with_own_opinion(network, sides), network)
+        n_frames = min(o.size for o in odds)
+        network = ndimage.uniform_filter1d(np.mean([o[:n_frames] for o in odds], axis=0), 7)
+        opinions = Opinions(_with_own_opinion(network, sides), network)
     progress(1.0, "listened for the singer")
     return opinions
 

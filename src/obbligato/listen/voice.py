@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from obbligato.listen.opinion import Opinions, singing_odds
-from obbligato.listen.paths import best_path
 from obbligato.listen.singing_network import FRAME_S
 from obbligato.music.spans import Span
 from obbligato.progress import Progress, silent
@@ -91,12 +90,30 @@ def _sung_in_mix(opinions: Opinions) -> Runs:
     low = _around(odds, _NOT_SUNG_PERCENTILE, _NOT_SUNG_AROUND_S)
     threshold = np.clip(_BETWEEN * high + (1.0 - _BETWEEN) * low, _FLOOR_ODDS, _CEILING_ODDS)
     evidence = np.clip(odds - threshold, -_LARGEST_EVIDENCE, _LARGEST_EVIDENCE)
-    sung = best_path(np.column_stack([np.zeros_like(evidence), evidence]), _CHANGE_COST) == 1
-    runs = _bridged(_runs(sung))
+    runs = _bridged(_runs(_with_hysteresis(evidence)))
     sure = [run for run in runs if odds[slice(*run)].max() > _CONFIDENT_ODDS]
     n_sung = sum(end - start for start, end in sure)
     n_beyond_doubt = np.sum(opinions.network > _BEYOND_DOUBT_ODDS)
     return sure if n_sung >= _LEAST_SHARE * odds.size and n_beyond_doubt >= _LEAST_BEYOND_DOUBT * n_sung else []
+
+
+def _with_hysteresis(evidence: Array) -> NDArray[np.bool_]:
+    """The best path through sung and not sung (Viterbi), each change at `_CHANGE_COST`.
+
+    With two states only the lead of one over the other matters, and it is never worth more than one change.
+    """
+    leads = []
+    lead = 0.0
+    for value in evidence.tolist():
+        lead = min(max(lead, -_CHANGE_COST), _CHANGE_COST) + value
+        leads.append(lead)
+    sung = np.empty(len(leads), dtype=np.bool_)
+    singing = leads[-1] > 0.0
+    for i in range(len(leads) - 1, -1, -1):
+        if i < len(leads) - 1 and abs(leads[i]) > _CHANGE_COST:
+            singing = leads[i] > 0.0
+        sung[i] = singing
+    return sung
 
 
 def _around(odds: Array, percentile: int, width_s: float) -> Array:
