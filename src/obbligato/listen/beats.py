@@ -93,7 +93,7 @@ def grid_of_onsets(
     unit = beat_unit(count, accents, pulse)
     parts = parts_of(count)
     if fit.steady:
-        timed = on_one_line(fit, parts, (beats, times_s, weights), duration_s)
+        timed = on_one_line(fit, parts, (beats, times_s, weights), onsets)
     else:
         timed = on_its_course(count, parts, pulse, events, duration_s)
     places = bar_places(timed.parts_s, count, accents, pulse, parts=parts, counted_in=clicks is not None)
