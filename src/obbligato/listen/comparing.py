@@ -30,7 +30,13 @@ from obbligato.units import amplitude_to_db, power_to_db
 Array = NDArray[np.float64]
 
 SAME_DB = -20.0
-"""A residual below this is the coding, dither or resampling of the same sound; singing anew leaves -15 to 0."""
+"""A residual in the body of the sound below this is coding, dither or resampling; singing anew leaves -15 to 0."""
+
+_BODY_HZ = 4000.0
+"""Coding changes most above it, singing and playing below it."""
+
+_CODED_DB = -60.0
+"""Up to such a residual there is no need to look at the body alone."""
 
 _LOW_HZ = 110.0
 """Below it sound bass and bass drum, and hardly a singer: a bass's lowest E2 is 82 Hz, its harmonics above."""
@@ -57,24 +63,38 @@ class CopyFacts:
         Level of the copy against the old sound; None in silence.
     residual_db
         What is left after that gain, against the copy; -200 where nothing is.
+    body_db
+        The same of what lies under 4 kHz.
     """
 
     gain_db: float | None
     residual_db: float
+    body_db: float
+
+    @property
+    def same_sound(self) -> bool:
+        """Whether the two are one recording, however it was coded."""
+        return self.body_db <= SAME_DB
 
 
 def compare_copy(old: Audio, new: Audio, span: Span, lag_s: float) -> CopyFacts:
     """Measure what is left of a stretch of `new` when that of `old` is taken from it."""
     x, y = _pair(old, new, span, lag_s)
-    power = float(np.sum(x * x, dtype=np.float64))
-    if power <= 1e-12 * max(x.size, 1):
-        return CopyFacts(None, -200.0)
-    gain = float(np.sum(x * y, dtype=np.float64)) / power
-    residual = float(np.sum(np.square(y - gain * x), dtype=np.float64))
-    return CopyFacts(
-        float(amplitude_to_db(max(abs(gain), 1e-9))),
-        max(-200.0, float(power_to_db(residual / max(float(np.sum(y * y, dtype=np.float64)), 1e-20)))),
-    )
+    if float(np.sum(x * x)) <= 1e-12 * max(x.size, 1):
+        return CopyFacts(None, -200.0, -200.0)
+    gain, residual_db = _residual(x, y)
+    body_db = residual_db
+    if residual_db > _CODED_DB and old.sr > 2.5 * _BODY_HZ:
+        low = signal.butter(4, _BODY_HZ, "lowpass", fs=old.sr, output="sos")
+        _, body_db = _residual(signal.sosfilt(low, x), signal.sosfilt(low, y))
+    return CopyFacts(float(amplitude_to_db(max(abs(gain), 1e-9))), residual_db, body_db)
+
+
+def _residual(x: Array, y: Array) -> tuple[float, float]:
+    """Best gain from x to y, and what is left after it, in dB against y."""
+    gain = float(np.sum(x * y)) / max(float(np.sum(x * x)), 1e-20)
+    left = float(np.sum(np.square(y - gain * x))) / max(float(np.sum(y * y)), 1e-20)
+    return gain, max(-200.0, float(power_to_db(max(left, 1e-20))))
 
 
 def sung_anew(old: Audio, new: Audio, span: Span, lag_s: float, sung: Sequence[Span]) -> bool:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from obbligato.errors import NoBeatError
 from obbligato.listen.beats import find_grid
 from obbligato.listen.chroma import beat_chroma
-from obbligato.listen.comparing import SAME_DB, chroma_of_part, compare_copy, sung_anew, turned_semitones
+from obbligato.listen.comparing import chroma_of_part, compare_copy, sung_anew, turned_semitones
 from obbligato.listen.following import follow_beats
 from obbligato.listen.matching import Copies, find_copies, runs_of_one_lag
 from obbligato.listen.songmap import SongMap
@@ -155,8 +155,8 @@ def _copied(bars: list[Bar], copies: Copies, guides: Guides, progress: Progress)
             replace(
                 bar,
                 new=Span(bar.old.start_s + float(lag_s), bar.old.end_s + float(lag_s)),
-                kind="identical" if facts.residual_db <= SAME_DB else "remixed",
-                moved_samples=round(float(lag_s) * guides.old.sr, 2),
+                kind="identical" if facts.same_sound else "remixed",
+                moved_samples=round(float(lag_s) * guides.old.sr, 2) + 0.0,
                 gain_db=facts.gain_db,
                 residual_db=facts.residual_db,
                 inverted=bool(likeness < 0),
@@ -215,7 +215,7 @@ def _explained(bars: list[Bar], guides: Guides, progress: Progress) -> list[Bar]
 
 
 def _why(bars: list[Bar], guides: Guides, sung: Sequence[Span]) -> list[Bar]:
-    """Bars in a row that lie sample on sample and differ, with the reason for it."""
+    """Bars in a row that lie sample on sample and differ, with the reason for it; their level says nothing."""
     grid, a4_hz = guides.grid, guides.song.tuning.a4_hz
     first, last = bars[0], bars[-1]
     assert first.new is not None
@@ -229,8 +229,8 @@ def _why(bars: list[Bar], guides: Guides, sung: Sequence[Span]) -> list[Bar]:
     if semitones:
         return [replace(bar, kind="key", pitch_cents=100.0 * semitones, gain_db=None) for bar in bars]
     if sung_anew(guides.old, guides.new, span, lag_s, sung):
-        return [replace(bar, kind="re-sung", gain_db=None) for bar in bars]
-    return bars
+        return [replace(bar, kind="re-sung", gain_db=None, inverted=False) for bar in bars]
+    return [replace(bar, gain_db=None, inverted=False) for bar in bars]
 
 
 def _same_beats(old: Array, new: Array) -> list[tuple[int, int]]:
