@@ -25,7 +25,10 @@ from obbligato.listen.chroma import BeatChroma
 Array = NDArray[np.float64]
 
 _UNRELATED = 0.6
-"""Mean likeness of beats of unrelated music: below it a pair of beats counts against the alignment."""
+"""Likeness of unrelated beats, at most: below it a pair counts against the alignment (see `_likeness`)."""
+
+_OVER_MEAN = 0.15
+"""A pair counts for the alignment from so much above the mean likeness of all pairs of the two songs."""
 
 _OPEN, _GO_ON = 1.6, 0.06
 _BASS_WEIGHT = 0.35
@@ -70,11 +73,14 @@ def follow_beats(old: BeatChroma, new: BeatChroma) -> Followed:
 
 
 def _likeness(old: BeatChroma, new: BeatChroma, turn: int) -> Array:
-    """Likeness of every two beats over that of unrelated ones, shape (n_old, n_new)."""
+    """Likeness of every two beats over that of unrelated ones, shape (n_old, n_new); 0 for beats without pitch."""
     upper, bass = (
         _unit(a) @ np.roll(_unit(b), -turn, axis=1).T for a, b in ((old.upper, new.upper), (old.bass, new.bass))
     )
-    return np.asarray((1.0 - _BASS_WEIGHT) * upper + _BASS_WEIGHT * bass - _UNRELATED)
+    alike = (1.0 - _BASS_WEIGHT) * upper + _BASS_WEIGHT * bass
+    pitched = np.outer(old.upper.any(axis=1), new.upper.any(axis=1))
+    mean = float(alike[pitched].mean()) if pitched.any() else 0.0
+    return np.where(pitched, alike - min(_UNRELATED, mean + _OVER_MEAN), 0.0)
 
 
 def _unit(chroma: Array) -> Array:

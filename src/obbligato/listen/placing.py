@@ -45,6 +45,7 @@ _ENOUGH_COPIED = 0.4
 
 LEAST_GAIN_DB = 0.1
 _SAME_TEMPO = 2e-4
+_SAME_WANDERING_TEMPO = 3e-3
 _SAME_PITCH_CENTS = 8.0
 _SPEED_CENTS = 6.0
 """How near pitch and tempo must go together for a new guide to be the old one at another speed."""
@@ -265,9 +266,11 @@ def _followed(bars: list[Bar], guides: Guides, progress: Progress) -> Placed:
     progress(0.0, "finding the beats of the new guide")
     grid, new = guides.grid, guides.new
     try:
-        theirs = _counted_alike(find_grid(new, progress=part_of(progress, 0.0, 0.3)).grid, grid)
+        heard = find_grid(new, progress=part_of(progress, 0.0, 0.3))
     except NoBeatError:
         return Placed(bars)
+    theirs = _counted_alike(heard.grid, grid)
+    same_tempo = _SAME_TEMPO if heard.tempo.steady and guides.song.tempo.steady else _SAME_WANDERING_TEMPO
     tuning = find_tuning(new)
     before = beat_chroma(guides.old, grid, a4_hz=guides.song.tuning.a4_hz)
     half = theirs.moved(0.5)
@@ -287,7 +290,7 @@ def _followed(bars: list[Bar], guides: Guides, progress: Progress) -> Placed:
     beats = grid.beats_in(0.0, guides.old.duration_s)[:-1]
     numbers = theirs.beats_in(0.0, new.duration_s)[:-1]
     places = {round(float(beats[i])): float(numbers[j]) for i, j in found.pairs}
-    if abs(ratio - 1.0) <= _SAME_TEMPO:
+    if abs(ratio - 1.0) <= same_tempo:
         ratio = 1.0
     if abs(cents) <= _SAME_PITCH_CENTS:
         cents = 0.0
