@@ -26,8 +26,8 @@ def test_the_same_probabilities_as_the_wheel(varied):
         expected = model.detect_probs(varied)[:, 1]
     found = singing_probability(varied)
     assert found.shape == expected.shape
-    # Both add up some thousand products in single precision (seven digits), in different orders. The faint noise keeps
-    # empty bands from holding rounding errors only, whose logarithms are as good as random.
+    # Both add up some thousand products in single precision (seven digits), in different orders. The faint noise
+    # keeps empty bands from holding rounding errors only, whose logarithms are as good as random.
     np.testing.assert_allclose(found, expected, atol=1e-3)
 
 
