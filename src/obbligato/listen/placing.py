@@ -44,7 +44,7 @@ _ENOUGH_COPIED = 0.4
 """Share of the sounding bars that must be found sample on sample, or the beats are followed instead."""
 
 LEAST_GAIN_DB = 0.1
-_SAME_TEMPO = 2e-4
+_SAME_TEMPO = 5e-4
 _SAME_WANDERING_TEMPO = 3e-3
 _SAME_PITCH_CENTS = 8.0
 _SPEED_CENTS = 6.0
