@@ -17,7 +17,7 @@ from obbligato.units import cents_to_ratio
 
 BANK_CENTS = 3.0
 """How sharp the bank itself is: lone notes of its guitars, organs, basses and winds lie 2 to 3.8 cents above A4 = 440
-(peaks of spectra over 1.5 s, `bank_cents`). Programs that stray further are not used for what carries pitch."""
+(peaks of spectra over 1.5 s, `bank_cents`). The piano strays further, from -1.9 to 4.6 cents by the note."""
 
 SR = 48000
 DRUMS = 9
