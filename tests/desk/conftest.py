@@ -3,6 +3,7 @@
 import contextlib
 import importlib.util
 import json
+import socket
 import shutil
 import subprocess
 import sys
@@ -124,7 +125,11 @@ def _read(response):
 
 
 def start_desk(root, port=None):
-    """Run `obbligato desk` and wait for the address it prints."""
+    """Run `obbligato desk` and wait for the address it prints; by default on a port that no other test takes over."""
+    if port is None:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
     command = [
         sys.executable,
         "-m",
@@ -132,7 +137,8 @@ def start_desk(root, port=None):
         "desk",
         str(root),
         "--no-browser",
-        *(["--port", str(port)] if port else []),
+        "--port",
+        str(port),
     ]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     line = process.stdout.readline()

@@ -7,7 +7,6 @@ from obbligato.demo.score import SONG
 from obbligato.demo.voice import sing
 from obbligato.listen import voice as listening
 from obbligato.listen.opinion import Opinions
-from obbligato.listen.paths import best_path
 from obbligato.listen.voice import BRIDGED_S, find_voice
 from obbligato.music.grid import Grid
 from obbligato.music.spans import Span
@@ -58,24 +57,7 @@ def test_opinions_turn_into_spans_with_hysteresis():
     odds[200:500] = np.log(0.97 / 0.03)
     odds[320:350] = np.log(0.2 / 0.8)
     odds[700:705] = np.log(0.9 / 0.1)
-    assert listening._sung_in_mix(Opinions(odds, odds)) == [(200, 500)]
-
-
-def test_hysteresis_is_the_best_path():
-    evidence = np.random.default_rng(6).normal(0.0, 4.0, 3000)
-    path = best_path(np.column_stack([0.0 * evidence, evidence]), listening._CHANGE_COST) == 1
-    np.testing.assert_array_equal(listening._with_hysteresis(evidence), path)
-
-
-def test_a_horn_that_only_resembles_a_singer_is_none():
-    together = np.full(1000, -5.0)
-    together[200:500] = 1.0
-    network = np.full(1000, -3.0)
-    # Of 300 frames called sung, the network must be beyond doubt (odds of 7 to 1) of a sixteenth, 19 frames.
-    network[300:310] = 3.0
-    assert listening._sung_in_mix(Opinions(together, network)) == []
-    network[300:330] = 3.0
-    assert listening._sung_in_mix(Opinions(together, network)) == [(200, 500)]
+    assert listening._sung_in_mix(Opinions(odds, odds, odds)) == [(200, 500)]
 
 
 def backing(render):

@@ -1,22 +1,15 @@
 """How likely somebody sings, moment by moment, as log-odds.
 
-Two opinions are put together. A small network for audio events (`singing_network`) hears the song twice: as the
-mean of the channels, and with what is alike in both channels brought forward, because the voice stands in the
-middle of nearly every mix. Then the song teaches itself what its singer sounds like over its band: moments where
-opinion is sure either way train a linear discriminant (Fisher 1936, its covariance shrunk a little towards its
-diagonal as in Friedman 1989) on the spectrum of the middle, of the sides, and on how much the middle flutters. Each
-stretch is judged only by what the others taught (cross-validation, Stone 1974), so that the odds are as sure as
-they are right; the two opinions together then choose the sure moments anew, three times in all (self-training,
-Scudder 1965). The song's own knowledge has a little more than half the say. It steps in only where the network was
-sure of both for three seconds or more.
+Three opinions are put together. A small network for audio events (`singing_network`) hears the song twice: as the
+mean of the channels, and with what is alike in both channels brought forward, because the voice stands in the middle
+of nearly every mix. Then the song teaches itself: moments where the network is sure either way train a linear
+discriminant (Fisher 1936, its covariance shrunk towards its diagonal as in Friedman 1989) on the spectrum of the
+middle, of the sides, and on how much the middle flutters, and that knowledge of this singer over this band has a
+little more than half the say. It steps in only where the network was sure of both for three seconds or more.
 
 References
 ----------
 R. A. Fisher: The use of multiple measurements in taxonomic problems. Annals of Eugenics 7, 1936, pages 179-188.
-H. J. Scudder: Probability of error of some adaptive pattern-recognition machines. IEEE Trans. Information Theory 11,
-1965, pages 363-371.
-M. Stone: Cross-validatory choice and assessment of statistical predictions. J. Royal Statistical Society B 36, 1974,
-pages 111-147.
 J. H. Friedman: Regularized discriminant analysis. J. American Statistical Association 84, 1989, pages 165-175.
 """
 
@@ -37,7 +30,6 @@ from obbligato.sound.audio import Audio, Samples
 from obbligato.units import power_to_db
 
 Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 _SR = RATE_HZ
 _N_FFT = 1024
@@ -45,12 +37,11 @@ _HALF = _N_FFT // 2
 _FRAMES_AT_ONCE = 512
 _BANDS = 30
 _LOWEST_HZ, _HIGHEST_HZ = 80.0, 7800.0
-_SMOOTHED_FRAMES, _FLUTTER_FRAMES = 3, 7
-_SURE_SUNG, _SURE_NOT_SUNG = 0.0, -2.0
+_SMOOTHED_FRAMES, _FLUTTER_FRAMES = 5, 9
+_SURE_SUNG = 0.0
+_SURE_NOT_SUNG = float(np.log(0.08 / 0.92))
 _LEAST_SURE_S = 3.0
-_ROUNDS = 3
-_FOLDS, _STRETCH_S = 6, 4.0
-_SHRINK = 0.05
+_SHRINK = 0.3
 _OWN_SAY = 0.6
 _LARGEST_ODDS = 5.0
 
@@ -66,16 +57,27 @@ class _Sides:
 
 @dataclass(frozen=True, eq=False)
 class Opinions:
-    """Log-odds that somebody sings, one value each `FRAME_S`: all opinions together, and the network's alone."""
+    """Log-odds that somebody sings, one value each `FRAME_S` from the start of the song.
+
+    Attributes
+    ----------
+    together
+        All that is known.
+    entries
+        The network's, which hears the start of a line at once and its end late.
+    ends
+        The song's own where there is any, which hears the ends as soon as the starts.
+    """
 
     together: Array
-    network: Array
+    entries: Array
+    ends: Array
 
 
 def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
-    """Opinions on singing all along a song; songs of less than a second give none."""
+    """Log-odds that somebody sings; songs of less than a second give none."""
     if audio.n_samples < audio.sr:
-        return Opinions(np.zeros(0), np.zeros(0))
+        return Opinions(np.zeros(0), np.zeros(0), np.zeros(0))
     progress(0.0, "listening for the singer")
     channels = soxr.resample(audio.y.T, audio.sr, _SR).T
     sides = _apart(channels)
@@ -85,11 +87,13 @@ def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
     progress(0.2, "listening for the singer")
     with threadpool_limits(limits=1, user_api="blas"), ThreadPoolExecutor(max_workers=len(heard)) as pool:
         odds = list(pool.map(_network_odds, heard))
-        n_frames = min(o.size for o in odds)
-        network = ndimage.uniform_filter1d(np.mean([o[:n_frames] for o in odds], axis=0), 7)
-        opinions = Opinions(_with_own_opinion(network, sides), network)
+    n_frames = min(o.size for o in odds)
+    network = ndimage.uniform_filter1d(np.mean([o[:n_frames] for o in odds], axis=0), 7)
+    own = _own_odds(network, sides)
     progress(1.0, "listened for the singer")
-    return opinions
+    if own is None:
+        return Opinions(network, network, network)
+    return Opinions((1.0 - _OWN_SAY) * network + _OWN_SAY * own, network, own)
 
 
 def _network_odds(y: Samples) -> Array:
@@ -130,59 +134,32 @@ def _band_db(magnitude: NDArray[np.float32]) -> Array:
     return power_to_db(magnitude**2 @ np.maximum(0.0, np.minimum(up, down)).astype(np.float32))
 
 
-def _with_own_opinion(network: Array, sides: _Sides) -> Array:
-    """The network's odds with what the song says of itself, where it has enough sure moments of both kinds."""
-    frame_s = np.arange(sides.middle_db.shape[0]) * _HALF / _SR
+def _own_odds(network: Array, sides: _Sides) -> Array | None:
+    """What the song says of itself; None where it has not enough sure moments of both kinds."""
     times_s = np.arange(network.size) * FRAME_S
-    features = _features(sides)
-    stretch = (frame_s / _STRETCH_S).astype(np.intp) % _FOLDS
-    together = network
-    for _ in range(_ROUNDS):
-        at_frames = np.interp(frame_s, times_s, together)
-        sung, not_sung = at_frames > _SURE_SUNG, at_frames < _SURE_NOT_SUNG
-        if min(sung.sum(), not_sung.sum()) * _HALF / _SR < _LEAST_SURE_S:
-            break
-        score = _discriminant(features, sung, not_sung, stretch)
-        own = np.interp(times_s, frame_s, np.clip(score, -_LARGEST_ODDS, _LARGEST_ODDS))
-        together = (1.0 - _OWN_SAY) * network + _OWN_SAY * own
-    return together
+    frame_s = np.arange(sides.middle_db.shape[0]) * _HALF / _SR
+    at_frames = np.interp(frame_s, times_s, network)
+    sung, not_sung = at_frames > _SURE_SUNG, at_frames < _SURE_NOT_SUNG
+    if min(sung.sum(), not_sung.sum()) * _HALF / _SR < _LEAST_SURE_S:
+        return None
+    score = _discriminant(_features(sides), sung, not_sung)
+    return np.asarray(np.interp(times_s, frame_s, np.clip(score, -_LARGEST_ODDS, _LARGEST_ODDS)))
 
 
 def _features(sides: _Sides) -> Array:
-    """What each frame sounds like, every column with mean 0 and deviation 1, shape (n_frames, 3 * `_BANDS`)."""
     steady = ndimage.uniform_filter1d(sides.middle_db, _SMOOTHED_FRAMES, axis=0)
     flutter = ndimage.uniform_filter1d((sides.middle_db - steady) ** 2, _FLUTTER_FRAMES, axis=0)
     side = ndimage.uniform_filter1d(sides.side_db, _SMOOTHED_FRAMES, axis=0)
-    features = np.hstack([steady, side, np.sqrt(np.maximum(flutter, 0.0))])
-    return np.asarray((features - features.mean(axis=0)) / (features.std(axis=0) + 1e-9))
+    return np.hstack([steady, side, np.sqrt(np.maximum(flutter, 0.0))])
 
 
-def _discriminant(features: Array, sung: Mask, not_sung: Mask, stretch: NDArray[np.intp]) -> Array:
-    """Log-odds of each frame from the sure frames of all stretches but its own, scaled by how well they tell."""
-    kinds = [_moments(features, sure, stretch) for sure in (sung, not_sung)]
-    score = np.zeros(len(features))
-    for fold in range(_FOLDS):
-        (sung_mean, sung_spread), (other_mean, other_spread) = (_taught(moments, fold) for moments in kinds)
-        spread = 0.5 * (sung_spread + other_spread)
-        spread = (1.0 - _SHRINK) * spread + _SHRINK * np.diag(np.diag(spread) + 1e-6)
-        direction = np.linalg.solve(spread, sung_mean - other_mean)
-        here = stretch == fold
-        apart = max(float(direction @ (sung_mean - other_mean)), 1e-12)
-        score[here] = (features[here] - 0.5 * (sung_mean + other_mean)) @ direction / np.sqrt(apart)
+def _discriminant(features: Array, sung: NDArray[np.bool_], not_sung: NDArray[np.bool_]) -> Array:
+    """Log-odds of each frame under two normal distributions of the same spread, learnt from the sure frames."""
+    means = features[sung].mean(axis=0), features[not_sung].mean(axis=0)
+    spread = 0.5 * (np.cov(features[sung].T) + np.cov(features[not_sung].T))
+    diagonal = np.diag(np.diag(spread) + 1e-6)
+    spread = (1.0 - _SHRINK) * spread + _SHRINK * diagonal
+    score = features @ np.linalg.solve(spread, means[0] - means[1])
     centres = score[sung].mean(), score[not_sung].mean()
     variance = 0.5 * (score[sung].var() + score[not_sung].var())
-    return np.asarray(max(0.0, centres[0] - centres[1]) * (score - 0.5 * sum(centres)) / max(variance, 1e-12))
-
-
-def _moments(features: Array, sure: Mask, stretch: NDArray[np.intp]) -> list[tuple[int, Array, Array]]:
-    """Number, sum and sum of outer products of the sure frames of each fold."""
-    parts = [features[sure & (stretch == fold)] for fold in range(_FOLDS)]
-    return [(len(part), part.sum(axis=0), part.T @ part) for part in parts]
-
-
-def _taught(moments: list[tuple[int, Array, Array]], left_out: int) -> tuple[Array, Array]:
-    """Mean and covariance of the sure frames of all folds but one."""
-    numbers, sums, products = zip(*(m for fold, m in enumerate(moments) if fold != left_out), strict=True)
-    number = max(1, sum(numbers))
-    mean = np.sum(sums, axis=0) / number
-    return mean, np.sum(products, axis=0) / number - np.outer(mean, mean)
+    return np.asarray((centres[0] - centres[1]) * (score - 0.5 * sum(centres)) / max(variance, 1e-12))
