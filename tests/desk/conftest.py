@@ -3,8 +3,8 @@
 import contextlib
 import importlib.util
 import json
-import socket
 import shutil
+import socket
 import subprocess
 import sys
 import urllib.error
