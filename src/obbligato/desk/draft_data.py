@@ -21,6 +21,7 @@ from obbligato.desk.draft_model import (
     VersionView,
     Zone,
 )
+from obbligato.job.checking import check_in_song
 from obbligato.job.drafting import draft_line, line_version, mapped_song
 from obbligato.job.mapping import map_key
 from obbligato.job.store import JobFolder, now
@@ -31,7 +32,6 @@ from obbligato.music.difference import line_difference
 from obbligato.music.harmony import key_prefers_flats, note_name
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line, Note, Phrase
-from obbligato.music.playable import check_line
 from obbligato.page.located import (
     LocatedRow,
     first_note_index,
@@ -56,9 +56,7 @@ def song_of(folder: JobFolder) -> SongMap:
 
 def check_remarks(line: Line, song: SongMap, instrument: Instrument) -> list[RemarkView]:
     """What the check says about a line."""
-    remarks = check_line(
-        line, song.to_grid(), instrument, voice=song.voice, chords=song.chords, openings=song.openings
-    )
+    remarks = check_in_song(line, song, instrument)
     return [RemarkView.model_validate(remark) for remark in remarks]
 
 
