@@ -39,18 +39,6 @@ from obbligato.sound.files import write_wav
 
 SR = 48000
 BENCH = Path(__file__).parents[2] / "bench"
-CHROMIUM = Path("/usr/bin/chromium")
-CHROMIUM_ARGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--autoplay-policy=no-user-gesture-required",
-]
 
 
 def clicks(seconds, bpm=100.0, sr=SR):
@@ -312,18 +300,6 @@ def kept_finished_desk(finished_job, tmp_path_factory, serve):
     served = serve(root)
     yield served
     served.stop()
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    """A real browser, or a reason why not."""
-    if not CHROMIUM.exists():
-        pytest.skip("chromium is not installed")
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as running:
-        browser = running.chromium.launch(executable_path=str(CHROMIUM), args=CHROMIUM_ARGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

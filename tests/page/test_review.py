@@ -24,18 +24,6 @@ from obbligato.page.review import (
 )
 from obbligato.sound.audio import Audio
 
-CHROMIUM = Path("/usr/bin/chromium")
-CHROMIUM_ARGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--autoplay-policy=no-user-gesture-required",
-)
 BAR_S, BARS = 2.0, 12
 ANSWERS = (
     SectionReply("A", "yes"),
@@ -203,17 +191,6 @@ def test_a_page_that_cannot_be_right_is_refused(data: ReviewData, wrong: dict[st
         replace(data, **wrong)
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if not CHROMIUM.is_file():
-        pytest.skip("chromium is not installed")
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=list(CHROMIUM_ARGS))
-        yield opened
-        opened.close()
-
-
 LOG_STARTS = """
 window.started = [];
 const start = AudioBufferSourceNode.prototype.start;
@@ -225,11 +202,11 @@ AudioBufferSourceNode.prototype.start = function (when, offset) {
 
 
 @pytest.fixture
-def page(browser: Any, data: ReviewData, tmp_path: Path) -> Iterator[Any]:
+def page(chromium: Any, data: ReviewData, tmp_path: Path) -> Iterator[Any]:
     """The page opened from disk in a fresh browser profile without a network; script errors fail the test."""
     file = tmp_path / "review.html"
     file.write_text(review_html(data), encoding="utf-8")
-    context = browser.new_context(accept_downloads=True, offline=True)
+    context = chromium.new_context(accept_downloads=True, offline=True)
     context.add_init_script(LOG_STARTS)
     opened = context.new_page()
     errors: list[str] = []
