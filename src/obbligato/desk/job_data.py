@@ -12,8 +12,8 @@ from obbligato.desk.words import page_words
 from obbligato.desk.work import Task
 from obbligato.job.account import account
 from obbligato.job.brief import deadline_of
-from obbligato.job.keys import choice_key, line_key
-from obbligato.job.mapping import FINDINGS, map_key
+from obbligato.job.keys import stage_key
+from obbligato.job.mapping import FINDINGS
 from obbligato.job.model import Brief, Round, Stage
 from obbligato.job.risks import unanswered
 from obbligato.job.status import StageStatus, status
@@ -310,19 +310,17 @@ def _round(desk: Desk, folder: JobFolder, round_: Round) -> RoundView:
 
 def _made(desk: Desk, folder: JobFolder) -> list[MadeView]:
     """The newest thing that each stage made, with its files."""
-    keys = {"click": map_key(folder), "choose": choice_key(folder), "deliver": choice_key(folder)}
     views = []
     for stage in dict.fromkeys(made.stage for made in folder.job.made):
         newest = folder.job.last_made(stage)
         if newest is None:
             continue
-        stale = newest.from_key != keys.get(stage, line_key(folder))
         views.append(
             MadeView(
                 stage=stage,
                 folder=newest.folder,
                 at=newest.at,
-                stale=stale,
+                stale=newest.from_key != stage_key(folder, stage),
                 line_version=newest.line_version,
                 files=files_in(desk, folder, newest.folder),
             )

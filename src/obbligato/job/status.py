@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from obbligato.job.keys import choice_key, line_key
-from obbligato.job.mapping import FINDINGS, map_key
+from obbligato.job.keys import stage_key
+from obbligato.job.mapping import FINDINGS
 from obbligato.job.model import Stage
 from obbligato.job.store import JobFolder
 
@@ -49,14 +49,14 @@ def status(folder: JobFolder) -> Status:
     stages = (
         _map(folder),
         _line(folder),
-        _made(folder, "check", line_key(folder), "check of the line", "obbligato check JOB"),
-        _made(folder, "mockup", line_key(folder), "mock-up", "obbligato mockup JOB"),
+        _made(folder, "check", "check of the line", "obbligato check JOB"),
+        _made(folder, "mockup", "mock-up", "obbligato mockup JOB"),
         _review(folder),
-        _made(folder, "part", line_key(folder), "part to play from", "obbligato part JOB"),
-        _made(folder, "click", map_key(folder), "click and headphone mix", "obbligato click JOB"),
+        _made(folder, "part", "part to play from", "obbligato part JOB"),
+        _made(folder, "click", "click and headphone mix", "obbligato click JOB"),
         _takes(folder),
-        _made(folder, "choose", choice_key(folder), "comp", "obbligato choose JOB"),
-        _made(folder, "deliver", choice_key(folder), "delivery", "obbligato deliver JOB"),
+        _made(folder, "choose", "comp", "obbligato choose JOB"),
+        _made(folder, "deliver", "delivery", "obbligato deliver JOB"),
     )
     delivered = stages[-1].state == "done"
     for stage in stages:
@@ -127,10 +127,10 @@ def _takes(folder: JobFolder) -> StageStatus:
     return StageStatus("takes", "done", f"{len(takes)} {'take is' if len(takes) == 1 else 'takes are'} in{left_out}.")
 
 
-def _made(folder: JobFolder, stage: Stage, key: str, name: str, command: str) -> StageStatus:
+def _made(folder: JobFolder, stage: Stage, name: str, command: str) -> StageStatus:
     made = folder.job.last_made(stage)
     if made is None:
         return StageStatus(stage, "open", f"Make the {name}.", command)
-    if made.from_key != key:
+    if made.from_key != stage_key(folder, stage):
         return StageStatus(stage, "stale", f"The {name} was made before the latest changes; make it anew.", command)
     return StageStatus(stage, "done", f"The {name} is in {made.folder}." if made.folder else f"The {name} is done.")
