@@ -10,11 +10,10 @@ from pydantic import BaseModel
 from obbligato.desk.deps import Desk
 from obbligato.desk.words import page_words
 from obbligato.desk.work import Task
-from obbligato.job.account import account
 from obbligato.job.brief import deadline_of
 from obbligato.job.keys import stage_key
 from obbligato.job.mapping import FINDINGS
-from obbligato.job.model import Brief, Round, Stage
+from obbligato.job.model import Brief, Stage
 from obbligato.job.risks import unanswered
 from obbligato.job.status import StageStatus, status
 from obbligato.job.store import JobFolder
@@ -86,30 +85,6 @@ class LineView(BaseModel):
     url: str
 
 
-class TakeView(BaseModel):
-    """One take as received."""
-
-    number: int
-    given_as: str
-    left_out: bool
-    seconds: float
-    line_version: int | None
-    url: str
-
-
-class RoundView(BaseModel):
-    """One round with the client."""
-
-    number: int
-    line_version: int
-    sent_at: datetime
-    replied_at: datetime | None
-    replied_by: str
-    asks_for_changes: bool
-    answers: list[dict[str, str]]
-    files: list[FileView]
-
-
 class MadeView(BaseModel):
     """Something that was made, and whether what it was made from has changed since."""
 
@@ -119,29 +94,6 @@ class MadeView(BaseModel):
     stale: bool
     line_version: int | None
     files: list[FileView]
-
-
-class StageMinutes(BaseModel):
-    """Minutes spent on a stage."""
-
-    stage: Stage
-    minutes: float
-
-
-class AccountView(BaseModel):
-    """Time and rounds."""
-
-    stages: list[StageMinutes]
-    minutes: float
-    rounds_used: int
-    rounds_included: int
-    rounds_beyond: int
-    fee: float | None
-    currency: str
-    fee_per_hour: float | None
-    since: datetime
-    until: datetime
-    statements: list[FileView]
 
 
 class JobCard(BaseModel):
@@ -174,11 +126,7 @@ class JobView(BaseModel):
     stages: list[StageView]
     next: StageView
     lines: list[LineView]
-    takes: list[TakeView]
-    overrides: dict[int, int]
-    rounds: list[RoundView]
     made: list[MadeView]
-    account: AccountView
 
 
 def job_card(desk: Desk, name: str, *, moment: datetime) -> JobCard:
@@ -233,21 +181,7 @@ def job_view(desk: Desk, folder: JobFolder, *, moment: datetime) -> JobView:
             LineView(version=line.version, given_as=line.given_as, url=desk.link(folder, line.file))
             for line in job.lines
         ],
-        takes=[
-            TakeView(
-                number=take.number,
-                given_as=take.given_as,
-                left_out=take.number in job.left_out,
-                seconds=take.frames / take.sample_rate,
-                line_version=take.line_version,
-                url=desk.link(folder, take.file),
-            )
-            for take in job.takes
-        ],
-        overrides=job.overrides,
-        rounds=[_round(desk, folder, round_) for round_ in job.rounds],
         made=_made(desk, folder),
-        account=_account(desk, folder),
     )
 
 
@@ -293,21 +227,6 @@ def _due(brief: Brief, moment: datetime) -> DeadlineView | None:
     return DeadlineView(day=due.day.isoformat(), days_left=due.days_left, is_over=due.is_over, words=due.words)
 
 
-def _round(desk: Desk, folder: JobFolder, round_: Round) -> RoundView:
-    return RoundView(
-        number=round_.number,
-        line_version=round_.line_version,
-        sent_at=round_.sent_at,
-        replied_at=round_.replied_at,
-        replied_by=round_.replied_by,
-        asks_for_changes=round_.asks_for_changes,
-        answers=[
-            {"section": answer.section, "answer": answer.answer, "remark": answer.remark} for answer in round_.answers
-        ],
-        files=files_in(desk, folder, round_.folder),
-    )
-
-
 def _made(desk: Desk, folder: JobFolder) -> list[MadeView]:
     """The newest thing that each stage made, with its files."""
     views = []
@@ -326,20 +245,3 @@ def _made(desk: Desk, folder: JobFolder) -> list[MadeView]:
             )
         )
     return views
-
-
-def _account(desk: Desk, folder: JobFolder) -> AccountView:
-    found = account(folder)
-    return AccountView(
-        stages=[StageMinutes(stage=s.stage, minutes=s.minutes) for s in found.stages],
-        minutes=found.minutes,
-        rounds_used=found.rounds_used,
-        rounds_included=found.rounds_included,
-        rounds_beyond=found.rounds_beyond,
-        fee=found.fee,
-        currency=found.currency,
-        fee_per_hour=found.fee_per_hour,
-        since=found.since,
-        until=found.until,
-        statements=files_in(desk, folder, "account"),
-    )

@@ -127,12 +127,7 @@ export function createApi(store) {
     get: (path, options) => request("GET", path, undefined, options),
     post: (path, body = {}, options) => request("POST", path, body, options),
     patch: (path, body, options) => request("PATCH", path, body, options),
-    put: (path, body, options) => request("PUT", path, body, options),
-    del: (path, options) => request("DELETE", path, undefined, options),
-    fetchBytes: (path, options = {}) =>
-      fetch(path.startsWith("/api") || path.startsWith("/file") ? path : `/api${path}`, {
-        ...options, headers: { ...options.headers, Authorization: `Bearer ${token()}` },
-      }),
+    fetchBytes: (path) => fetch(`/api${path}`, { headers: { Authorization: `Bearer ${token()}` } }),
     cancel: (id) => request("POST", `/tasks/${id}/cancel`),
     upload, work, follow,
   };
