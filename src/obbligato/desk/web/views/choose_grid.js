@@ -37,7 +37,7 @@ export function Grid({ choice, takes, place, hidden, playing, pitch, onPlace, on
       <${Pencil} choice=${choice} takes=${takes} />
       ${choice.phrases.map((row, index) => html`<div class="choose-row" role="row" aria-rowindex=${index + 2} key=${row.index}>
         <${RowHead} row=${row} pitch=${pitch} />
-        ${takes.map((number, column) => html`<${GridCell} key=${number} row=${row} cell=${row.cells.find((one) => one.take === number)} number=${number}
+        ${takes.map((number, column) => html`<${GridCell} key=${column} row=${row} cell=${row.cells.find((one) => one.take === number)} number=${number}
           hidden=${hidden} at=${{ row: index, column }} here=${place.row === index && place.column === column} playing=${playing?.phrase === row.index && playing?.take === number}
           onPlace=${() => onPlace({ row: index, column })} />`)}
       </div>`)}
