@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, SongMap, Tempo, Tuning
-from obbligato.music.spans import ChordSpan, KeySpan, Opening, Span
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
 from listen import count_ins, courses, measures
 from listen.spec import Truth
+from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, SongMap, Tempo, Tuning
+from obbligato.music.spans import ChordSpan, KeySpan, Opening, Span
 
 BEAT_S = 0.5
 N = 64

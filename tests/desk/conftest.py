@@ -1,7 +1,6 @@
 """A folder of small jobs, and the desk served for it as a player starts it."""
 
 import contextlib
-import importlib.util
 import json
 import shutil
 import socket
@@ -17,6 +16,7 @@ import numpy as np
 import pytest
 import soundfile
 
+import players
 from obbligato.job.account import add_minutes
 from obbligato.job.approval import enter_reply, make_review
 from obbligato.job.choosing import render
@@ -38,7 +38,6 @@ from obbligato.sound.facts import SourceFacts
 from obbligato.sound.files import write_wav
 
 SR = 48000
-BENCH = Path(__file__).parents[2] / "bench"
 
 
 def clicks(seconds, bpm=100.0, sr=SR):
@@ -239,15 +238,6 @@ def mapped_desk(mapped_jobs, serve):
     served.stop()
 
 
-def load_bench(name):
-    """A module of the benchmarks, which lie outside the package."""
-    spec = importlib.util.spec_from_file_location(f"obbligato_bench_{name}", BENCH / f"{name}.py")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture(scope="session")
 def finished_job(tmp_path_factory, guide_file):
     """A job in which everything was done once: sent and answered, engraved, three takes chosen from, delivered."""
@@ -271,7 +261,6 @@ def finished_job(tmp_path_factory, guide_file):
 
 
 def _play_takes(folder, base):
-    players = load_bench("players")
     rng = np.random.default_rng(8)
     line = timed_line(current_line(folder).line, Grid.steady(MAPPED_BPM, 0.0, Meter()))
     files = []

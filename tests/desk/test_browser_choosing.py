@@ -2,38 +2,27 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
 import shutil
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
+import played_job
+import players
 from obbligato.job.choosing import render
 from obbligato.job.keys import choice_key
 from obbligato.job.store import JobFolder
 
-BENCH = Path(__file__).parents[2] / "bench"
 WAIT_MS = 20_000
 
 pytestmark = pytest.mark.browser
 
 
-def _load(name):
-    spec = importlib.util.spec_from_file_location(f"obbligato_bench_{name}", BENCH / f"{name}.py")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     """A job with three takes read, and one more take to drop; the line is short, so that all is quick."""
-    players, played_job = _load("players"), _load("played_job")
     rng = np.random.default_rng(8)
     line = players.invent_line(rng, phrases=3)
     how = (players.Playing(wrong={1: 1}), players.Playing(wrong={0: 1}), players.Playing(missed={2: 1}))

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import importlib.util
 import shutil
-import sys
-from pathlib import Path
 
 import mido
 import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
+import played_job
+import players
 from obbligato.desk import choice_work
 from obbligato.desk.app import make_app
 from obbligato.desk.choice_data import choice_view, common_levels_db
@@ -27,19 +26,6 @@ from obbligato.music.instruments import find_instrument
 from obbligato.music.spans import KeySpan
 from obbligato.progress import silent
 from obbligato.takes.readings import NoteReading, Seam, TimedLine, TimedNote
-
-BENCH = Path(__file__).parents[2] / "bench"
-
-
-def _load(name):
-    spec = importlib.util.spec_from_file_location(f"obbligato_bench_{name}", BENCH / f"{name}.py")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-players, played_job = _load("players"), _load("played_job")
 
 
 @pytest.fixture(scope="module")

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
 import shutil
-import sys
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
 import soundfile
 
+import played_job
+import players
 from obbligato.errors import InputError
 from obbligato.job import choosing, reading
 from obbligato.job.choosing import COMP, choose, render, set_overrides
@@ -21,21 +19,6 @@ from obbligato.job.proposing import choose_among, judged_so_far, proposal_by_edi
 from obbligato.job.store import JobFolder
 from obbligato.job.taking import add_takes, leave_out
 from obbligato.takes import read
-
-BENCH = Path(__file__).parents[2] / "bench"
-
-
-def _load(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(f"obbligato_bench_{name}", BENCH / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-players, played_job = _load("players"), _load("played_job")
 
 
 @pytest.fixture(scope="module")

@@ -5,12 +5,12 @@ from __future__ import annotations
 import dataclasses
 import json
 from pathlib import Path
-from types import ModuleType
 
 import jsonschema
 import numpy as np
 import pytest
 
+import players
 from obbligato.errors import InputError
 from obbligato.music.grid import Grid, Meter
 from obbligato.sound.audio import Audio
@@ -23,7 +23,7 @@ GRID = Grid.steady(100.0, 2.0, Meter())
 
 
 @pytest.fixture(scope="module")
-def line(players: ModuleType) -> TimedLine:
+def line() -> TimedLine:
     made: TimedLine = players.invent_line(np.random.default_rng(11), phrases=5)
     return made
 
@@ -36,7 +36,7 @@ PLANTED = {
 
 
 @pytest.fixture(scope="module")
-def assessed(players: ModuleType, line: TimedLine) -> AssessedTakes:
+def assessed(line: TimedLine) -> AssessedTakes:
     rng = np.random.default_rng(4)
     how = {
         "one": players.Playing(late_ms={1: 120.0}, wrong={2: 2}),
@@ -85,23 +85,21 @@ def test_the_document_follows_the_schema(assessed: AssessedTakes) -> None:
 
 # A plucked attack of 2 ms, played to the letter: a shifted take must be found to a millisecond.
 @pytest.mark.parametrize("offset_s", [-3.2174, 2.7183])
-def test_a_shifted_take_is_placed_to_a_millisecond(players: ModuleType, line: TimedLine, offset_s: float) -> None:
+def test_a_shifted_take_is_placed_to_a_millisecond(line: TimedLine, offset_s: float) -> None:
     how = players.Playing(timbre="plucked", offset_s=offset_s, scatter_ms=0.0, late_ms={1: 150.0})
     placement = place_take(players.play(line, how, np.random.default_rng(2)), line)
     assert placement.method == "line"
     assert placement.offset_s == pytest.approx(offset_s, abs=0.001)
 
 
-def test_a_player_who_is_late_does_not_move_a_take_that_starts_with_the_guide(
-    players: ModuleType, line: TimedLine
-) -> None:
+def test_a_player_who_is_late_does_not_move_a_take_that_starts_with_the_guide(line: TimedLine) -> None:
     how = players.Playing(timbre="reed", lateness_ms=20.0, scatter_ms=5.0)
     placement = place_take(players.play(line, how, np.random.default_rng(2)), line)
     assert placement.offset_s == 0.0
     assert placement.method == "guide's start"
 
 
-def test_bleed_of_the_click_gives_the_place_whatever_the_player_does(players: ModuleType, line: TimedLine) -> None:
+def test_bleed_of_the_click_gives_the_place_whatever_the_player_does(line: TimedLine) -> None:
     everywhere = tuple(p.index for p in line.phrases)
     how = players.Playing(offset_s=3.001, clicks=everywhere, click_gain=0.004, lateness_ms=25.0)
     take = players.play(line, how, np.random.default_rng(2))
@@ -114,14 +112,14 @@ def test_bleed_of_the_click_gives_the_place_whatever_the_player_does(players: Mo
     assert placement.offset_s == pytest.approx(3.001, abs=0.000125)
 
 
-def test_a_take_of_another_line_is_refused(players: ModuleType, line: TimedLine) -> None:
+def test_a_take_of_another_line_is_refused(line: TimedLine) -> None:
     other = players.invent_line(np.random.default_rng(77), phrases=5)
     take = players.play(other, players.Playing(), np.random.default_rng(3))
     with pytest.raises(InputError, match="does not hold this line"):
         place_take(take, line)
 
 
-def test_a_file_that_names_a_wrong_rate_is_refused(players: ModuleType, line: TimedLine) -> None:
+def test_a_file_that_names_a_wrong_rate_is_refused(line: TimedLine) -> None:
     take = players.play(line, players.Playing(), np.random.default_rng(3))
     with pytest.raises(InputError, match="'t': The take plays slow and flat, as a 48000 Hz recording"):
         assess_takes(line, [("t", Audio(take.y, 44100))])

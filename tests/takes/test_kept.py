@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from functools import partial
-from types import ModuleType
 
 import numpy as np
 import pytest
 
+import players
 from obbligato.music.grid import Grid, Meter
 from obbligato.sound.audio import Audio
 from obbligato.takes import kept
@@ -23,13 +23,13 @@ GRID = Grid.steady(100.0, 2.0, Meter())
 
 
 @pytest.fixture(scope="module")
-def line(players: ModuleType) -> TimedLine:
+def line() -> TimedLine:
     made: TimedLine = players.invent_line(np.random.default_rng(3), phrases=3)
     return made
 
 
 @pytest.fixture(scope="module")
-def heard(players: ModuleType, line: TimedLine) -> tuple[HeardTake, ...]:
+def heard(line: TimedLine) -> tuple[HeardTake, ...]:
     rng = np.random.default_rng(5)
     how = (players.Playing(wrong={1: 1}, extra={2: 1}), players.Playing(missed={0: 1}, noise=(2,), offset_s=-1.0))
     takes = [(f"take_{i}", partial(players.play, line, h, rng)) for i, h in enumerate(how)]
