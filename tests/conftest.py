@@ -19,12 +19,19 @@ CHROMIUM_ARGS = [
 
 LONGEST = (
     "test_whole_job.py",
-    "test_browser_whole_job.py",
     "test_browser_keyboard.py",
     "test_browser_everywhere.py",
+    "test_browser_tabs.py",
     "test_browser_listen.py",
-    "test_difference.py",
+    "test_browser_whole_job.py",
+    "test_browser_writing.py",
+    "test_browser_song.py",
     "test_pitch.py",
+    "test_browser_choosing.py",
+    "test_browser_client.py",
+    "test_api_fuzzed.py",
+    "test_difference.py",
+    "test_recorded_song.py",
 )
 """They begin first, so that no worker is left with one of them when the others have ended."""
 

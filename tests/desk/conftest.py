@@ -148,11 +148,32 @@ def serve():
         served.stop()
 
 
+@pytest.fixture(scope="session")
+def shared_desk(tmp_path_factory, serve):
+    """The desk of all tests of a process that need none of their own; each lays its own jobs into it."""
+    return serve(tmp_path_factory.mktemp("shared") / "jobs")
+
+
 @pytest.fixture
-def desk(jobs_folder, serve):
-    served = serve(jobs_folder)
-    yield served
-    served.stop()
+def desk_with(shared_desk):
+    """A function that gives the desk with copies of these jobs in its folder, and no others."""
+
+    def laid(*jobs):
+        for task in shared_desk.call("GET", "/api/tasks")[1]:
+            if task["state"] in {"waiting", "running"}:
+                shared_desk.call("POST", f"/api/tasks/{task['id']}/cancel")
+        for before in shared_desk.root.iterdir():
+            shutil.rmtree(before)
+        for job in jobs:
+            shutil.copytree(job, shared_desk.root / job.name)
+        return shared_desk
+
+    return laid
+
+
+@pytest.fixture
+def desk(jobs_folder, desk_with):
+    return desk_with(jobs_folder / "NightFerry")
 
 
 @pytest.fixture(scope="module")
@@ -232,10 +253,8 @@ def mapped_jobs(jobs_folder, tmp_path):
 
 
 @pytest.fixture
-def mapped_desk(mapped_jobs, serve):
-    served = serve(mapped_jobs)
-    yield served
-    served.stop()
+def mapped_desk(mapped_jobs, desk_with):
+    return desk_with(mapped_jobs / "NightFerry")
 
 
 @pytest.fixture(scope="session")
@@ -273,22 +292,8 @@ def _play_takes(folder, base):
 
 
 @pytest.fixture
-def finished_desk(finished_job, tmp_path, serve):
-    """A desk with a copy of the finished job of its own."""
-    shutil.copytree(finished_job, tmp_path / "finished" / "NightFerry")
-    served = serve(tmp_path / "finished")
-    yield served
-    served.stop()
-
-
-@pytest.fixture(scope="module")
-def kept_finished_desk(finished_job, tmp_path_factory, serve):
-    """One desk with the finished job for all tests of a module that change nothing."""
-    root = tmp_path_factory.mktemp("kept-finished") / "jobs"
-    shutil.copytree(finished_job, root / "NightFerry")
-    served = serve(root)
-    yield served
-    served.stop()
+def finished_desk(finished_job, desk_with):
+    return desk_with(finished_job)
 
 
 @pytest.fixture

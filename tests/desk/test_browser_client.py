@@ -89,8 +89,8 @@ def written_job(jobs_folder):
     return folder
 
 
-def test_a_job_is_started_from_a_guide(page, serve, tmp_path, guide_file):
-    served = serve(tmp_path / "empty")
+def test_a_job_is_started_from_a_guide(page, desk_with, tmp_path, guide_file):
+    served = desk_with()
     page.goto(served.address)
     page.get_by_role("heading", name="No jobs yet").wait_for()
     voice = tmp_path / "Night Ferry, voice.wav"
@@ -111,7 +111,7 @@ def test_a_job_is_started_from_a_guide(page, serve, tmp_path, guide_file):
     page.get_by_role("button", name="Start the job").click()
     page.wait_for_url("**/#/NightFerry/song")
     page.get_by_role("heading", name=re.compile("Night Ferry")).wait_for()
-    job = JobFolder.open(tmp_path / "empty" / "NightFerry").job
+    job = JobFolder.open(served.root / "NightFerry").job
     assert (job.brief.approver, job.brief.fee, job.brief.rounds_included) == ("Ida Moll", 180.5, 2)
     assert (job.guide.received, job.guide.vocal) == (
         "guide/received/Night Ferry.wav",
@@ -119,11 +119,10 @@ def test_a_job_is_started_from_a_guide(page, serve, tmp_path, guide_file):
     )
     assert job.instrument == "Flugelhorn in Bb"
     assert any(task["what"] == "listening to the guide" for task in served.call("GET", "/api/tasks")[1])
-    served.stop()
 
 
-def test_a_round_with_the_client(page, written_job, serve):
-    served = serve(written_job.root.parent)
+def test_a_round_with_the_client(page, written_job, desk_with):
+    served = desk_with(written_job.root)
     page.goto(served.address)
     page.get_by_role("link", name="Night Ferry").click()
     page.get_by_role("link", name=re.compile("^Client")).click()
@@ -148,12 +147,11 @@ def test_a_round_with_the_client(page, written_job, serve):
     client.get_by_role("button", name="bars 3 to 4").wait_for()
     client.get_by_role("button", name="bar 4, 0:07.2").wait_for()
     client.get_by_text("Write version 2 of the line first").wait_for()
-    assert account(JobFolder.open(written_job.root)).rounds_used == 1
-    served.stop()
+    assert account(JobFolder.open(served.root / "NightFerry")).rounds_used == 1
 
 
-def test_what_is_no_answer_is_said_and_hours_are_kept(page, written_job, serve):
-    served = serve(written_job.root.parent)
+def test_what_is_no_answer_is_said_and_hours_are_kept(page, written_job, desk_with):
+    served = desk_with(written_job.root)
     page.goto(served.address)
     page.get_by_role("link", name="Night Ferry").click()
     page.get_by_role("link", name=re.compile("^Account")).click()
@@ -167,9 +165,8 @@ def test_what_is_no_answer_is_said_and_hours_are_kept(page, written_job, serve):
     row.get_by_text("0 min", exact=True).wait_for()
     page.get_by_role("button", name="Write the statement").click()
     page.get_by_role("link", name="Open statement_01.pdf").wait_for(timeout=60_000)
-    assert (written_job.root / "account" / "statement_01.pdf").read_bytes().startswith(b"%PDF")
+    assert (served.root / "NightFerry" / "account" / "statement_01.pdf").read_bytes().startswith(b"%PDF")
 
     page.get_by_role("link", name=re.compile("^Delivery")).click()
     page.get_by_text("There is no take to deliver").wait_for()
     assert page.get_by_role("button", name="Write and prove the pack").is_disabled()
-    served.stop()

@@ -88,14 +88,15 @@ def choose_files(page, button, files):
     """The window for choosing files is the system's own; what it gives back is put in its place."""
     tab_to(page, page.locator("button", has_text=button))
     with page.expect_file_chooser() as choosing:
+        page.evaluate("() => 0")  # once this is answered, the browser knows that the window is waited for
         page.keyboard.press("Enter")
     choosing.value.set_files(files)
 
 
 @pytest.mark.parametrize("view", VIEWS)
-def test_tab_comes_to_everything_and_shows_where_it_is(open_page, kept_finished_desk, view):
-    page = open_page(kept_finished_desk.address)
-    go(page, kept_finished_desk, view)
+def test_tab_comes_to_everything_and_shows_where_it_is(open_page, finished_desk, view):
+    page = open_page(finished_desk.address)
+    go(page, finished_desk, view)
     page.eval_on_selector_all("details", "all => all.forEach((one) => { one.open = true; })")
     assert page.evaluate(REACHABLE) >= 4
     stops, rounds = [], 0
@@ -110,12 +111,12 @@ def test_tab_comes_to_everything_and_shows_where_it_is(open_page, kept_finished_
     assert [stop["html"] for stop in stops if not stop["seen"]] == []
 
 
-def test_the_card_names_every_key_there_is(open_page, kept_finished_desk):
+def test_the_card_names_every_key_there_is(open_page, finished_desk):
     """Every key written in the page's files stands on the card of some view, and so does every key a button names."""
-    page = open_page(kept_finished_desk.address)
+    page = open_page(finished_desk.address)
     on_cards, on_buttons = set(), set()
     for view in VIEWS:
-        go(page, kept_finished_desk, view)
+        go(page, finished_desk, view)
         on_buttons |= set(page.locator("kbd").all_inner_texts())
         page.keyboard.press("?")
         page.get_by_role("dialog").wait_for()
@@ -154,9 +155,9 @@ def test_no_key_does_anything_while_one_types(open_page, finished_desk):
             page.get_by_role("button", name="Hide the takes' names").wait_for()
 
 
-def test_keys_wait_while_the_card_is_open(open_page, kept_finished_desk):
-    page = open_page(kept_finished_desk.address)
-    go(page, kept_finished_desk, "choose")
+def test_keys_wait_while_the_card_is_open(open_page, finished_desk):
+    page = open_page(finished_desk.address)
+    go(page, finished_desk, "choose")
     page.keyboard.press("?")
     page.get_by_role("dialog").wait_for()
     page.keyboard.press("h")
@@ -181,8 +182,8 @@ def until(found, what, seconds=20.0):
         time.sleep(0.05)
 
 
-def test_a_job_is_started_by_keys(open_page, serve, tmp_path, guide_file):
-    served = serve(tmp_path / "empty")
+def test_a_job_is_started_by_keys(open_page, desk_with, guide_file):
+    served = desk_with()
     page = open_page(served.address)
     page.get_by_role("heading", name="No jobs yet").wait_for()
     choose_files(page, "Choose a guide", guide_file)
@@ -193,8 +194,7 @@ def test_a_job_is_started_by_keys(open_page, serve, tmp_path, guide_file):
     press(page, "button", "Start the job")
     page.wait_for_url("**/#/NightFerry/song")
     page.locator(".song-view").wait_for()
-    assert JobFolder.open(tmp_path / "empty" / "NightFerry").job.instrument == "Flugelhorn in Bb"
-    served.stop()
+    assert JobFolder.open(served.root / "NightFerry").job.instrument == "Flugelhorn in Bb"
 
 
 def test_bars_are_played_looped_and_tapped_by_keys(open_page, finished_desk):

@@ -112,7 +112,7 @@ def test_every_bar_says_in_words_what_stands_in_it(song):
     wait_for_words(song, 2, "line: F4, G4, A4")
 
 
-def test_what_was_heard_is_put_right_and_undone(song, mapped_jobs):
+def test_what_was_heard_is_put_right_and_undone(song, mapped_desk):
     asked = song.get_by_role("region", name="To be settled by your ear")
     assert "written D major" in asked.inner_text()
     asked.get_by_role("button", name="Yes, C major").click()
@@ -129,7 +129,7 @@ def test_what_was_heard_is_put_right_and_undone(song, mapped_jobs):
     song.wait_for_selector('.chart-letter[aria-label="Section C"]')
     song.get_by_role("button", name="The singer rests there").click()
     song.wait_for_selector('[data-bar="2"]:not([aria-label*="singer sings"])')
-    kept = json.loads((mapped_jobs / "NightFerry" / "guide" / "corrections.json").read_text())
+    kept = json.loads((mapped_desk.root / "NightFerry" / "guide" / "corrections.json").read_text())
     assert [chord["label"] for chord in kept["chords"]] == ["F:min7"]
     # Bar 2 beat 3 of the map: one bar and two of its four beats.
     assert kept["chords"][0]["at_s"] == pytest.approx(1.5 * BAR_S)

@@ -1,5 +1,6 @@
 """Several tabs in a real browser: one truth in all, the desk started anew, long work stopped, clicks answered."""
 
+import shutil
 import subprocess
 import sys
 import time
@@ -62,19 +63,21 @@ def test_hours_and_what_the_command_line_does_are_in_every_tab(open_page, finish
         page.get_by_text("Entered by hand: 3").wait_for(timeout=SAME_WITHIN_MS)
 
 
-def test_the_page_survives_the_server_and_so_does_what_is_being_written(open_page, finished_desk, serve):
-    page = open_page(finished_desk.address)
+def test_the_page_survives_the_server_and_so_does_what_is_being_written(open_page, finished_job, tmp_path, serve):
+    shutil.copytree(finished_job, tmp_path / "jobs" / "NightFerry")
+    desk = serve(tmp_path / "jobs")
+    page = open_page(desk.address)
     page.set_default_timeout(WAIT_MS)
-    page.goto(place(finished_desk, "write"))
+    page.goto(place(desk, "write"))
     page.locator(".write-row [data-note]").first.wait_for(state="attached")
     page.locator(".write-sheet").focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowUp")
     page.get_by_text("not kept as a version yet").wait_for()
-    finished_desk.stop()
+    desk.stop()
     page.get_by_text("The desk is not running.").wait_for()
     page.keyboard.press("ArrowUp")
-    again = serve(finished_desk.root, finished_desk.port)
+    again = serve(desk.root, desk.port)
     page.get_by_text("The desk was started anew.").wait_for()
     other = page.context.new_page()
     other.goto(again.address)

@@ -154,13 +154,17 @@ def job_card(desk: Desk, name: str, *, moment: datetime) -> JobCard:
     )
 
 
-def job_view(desk: Desk, folder: JobFolder, *, moment: datetime) -> JobView:
-    """Everything the page shows of a job that is not a view's own."""
-    job, where, name = folder.job, status(folder), folder.root.name
+def job_view(desk: Desk, name: str, *, moment: datetime) -> JobView:
+    """Everything the page shows of a job that is not a view's own.
+
+    The stamp is taken before the job is read: what changes meanwhile is then fetched once too often, not never.
+    """
+    stamp, folder = desk.jobs.stamp(name), desk.jobs.open(name)
+    job, where = folder.job, status(folder)
     has_vocal = job.guide.vocal is not None
     return JobView(
         name=name,
-        stamp=desk.jobs.stamp(name),
+        stamp=stamp,
         created_at=job.created_at,
         brief=job.brief,
         due=_due(job.brief, moment),

@@ -89,7 +89,7 @@ def new_job(order: NewJob, desk: DeskDep) -> JobStarted:
 @router.get("/jobs/{job}")
 def job(folder: JobDep, desk: DeskDep) -> JobView:
     """One job in full."""
-    return job_view(desk, folder, moment=datetime.now().astimezone())
+    return job_view(desk, folder.root.name, moment=datetime.now().astimezone())
 
 
 @router.get("/instruments")

@@ -1,6 +1,6 @@
 /** Bars as something to go to, play from and choose: pointer and keys. */
 import { barBeside } from "../lib/chart_layout.js";
-import { useEffect, useRef, useStore } from "../lib/ui.js";
+import { useEffect, useLayoutEffect, useRef, useStore } from "../lib/ui.js";
 
 const CARD = [
   { keys: "Left / Right", does: "go from bar to bar" },
@@ -20,14 +20,14 @@ export function useChoosing(context, rows, sheet, onBar) {
   latest.current = { rows, onBar };
 
   useEffect(() => keys?.add("On the chart", CARD), [keys]);
-  useEffect(() => {
+  useLayoutEffect(() => {
     for (const cell of sheet.current.querySelectorAll(".chart-bar")) {
       const number = Number(cell.dataset.bar);
       const chosen = selection !== null && number >= selection.first && number <= selection.last;
       cell.setAttribute("aria-selected", String(chosen));
     }
   });
-  useEffect(() => {
+  useLayoutEffect(() => {
     const all = rows.flat();
     const here = all.some((bar) => bar.number === held.current.here) ? held.current.here : all.find((bar) => bar.number >= 1)?.number ?? all[0].number;
     goTo(here, { focus: false });

@@ -1,15 +1,18 @@
 /** What every view is made with: the component library, the store as a hook, and a button that tells how it goes. */
-import { html, render, useCallback, useEffect, useMemo, useRef, useState } from "../vendor/htm-preact-standalone-3.1.1.js";
+import { html, render, useCallback, useEffect, useLayoutEffect, useMemo, useRef, useState } from "../vendor/htm-preact-standalone-3.1.1.js";
 
-export { html, render, useCallback, useEffect, useMemo, useRef, useState };
+export { html, render, useCallback, useEffect, useLayoutEffect, useMemo, useRef, useState };
 export { bytes, clock, counted, moment, signs } from "./text.js";
 
-/** A part of the store's state; the component is drawn again when that part changes. */
+/**
+ * A part of the store's state; the component is drawn again when that part changes. It listens from the moment it is
+ * drawn: an effect after painting would miss what changes in between.
+ */
 export function useStore(store, select = (state) => state) {
   const [, redraw] = useState(0);
   const held = useRef();
   held.current = { value: select(store.get()), select };
-  useEffect(() => store.subscribe((state) => {
+  useLayoutEffect(() => store.subscribe((state) => {
     if (!Object.is(held.current.select(state), held.current.value)) redraw((n) => n + 1);
   }), [store]);
   return held.current.value;
