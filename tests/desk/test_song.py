@@ -2,11 +2,13 @@
 
 import re
 import threading
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 
 from obbligato.desk.chart_data import chart_view
+from obbligato.desk.chart_words import asked
 from obbligato.desk.song_work import MapCorrection, apply_correction
 from obbligato.desk.staves_data import chart_rows, engrave_rows, staves_view
 from obbligato.errors import InputError
@@ -56,6 +58,22 @@ def test_what_is_in_doubt_is_asked_until_it_is_answered(folder):
     # The other answer is the relative minor of C major (any book of theory).
     apply_correction(folder, MapCorrection.model_validate(question.choices[1].correction))
     assert chart_view(folder).bars[0].key.sounding == "A minor"
+
+
+def test_a_doubtful_tempo_is_asked_with_the_likeliest_other_counts(folder):
+    song = song_map(folder)
+    unsure = replace(song.tempo, confidence=0.3, alternatives=(200.0, 50.0, 66.7, 150.0))
+    (question, _) = asked(replace(song, tempo=unsure), instrument_of(folder))
+    assert [answer.label for answer in question.choices] == [
+        "Yes, 100.0",
+        "Twice as fast, 200.0",
+        "Half as fast, 50.0",
+        "Otherwise, 66.7",
+    ]
+    apply_correction(folder, MapCorrection.model_validate(question.choices[3].correction))
+    assert (chart_view(folder).tempo.bpm, chart_view(folder).tempo.alternatives) == (66.7, [])
+    wandering = replace(song, tempo=replace(unsure, steady=False))
+    assert len(asked(wandering, instrument_of(folder))[0].choices) == 3
 
 
 def test_a_written_chord_and_key_are_kept_as_they_sound(folder):

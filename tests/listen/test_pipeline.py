@@ -7,6 +7,7 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
+import soxr
 
 from obbligato.errors import InputError
 from obbligato.listen.pipeline import listen, relisten_with_grid
@@ -75,12 +76,23 @@ def test_harmony_of_the_rendered_song(song_map):
     assert song_map.voice == ()
 
 
+def test_each_section_has_the_pitch_it_was_played_at(song):
+    """The last half played 20 cents higher: resampling by the ratio of 20 cents is that, by definition."""
+    half = int(8 * 4 * 60.0 / BPM * song.sr)
+    higher = soxr.resample(song.y[:, half:].T, song.sr * 2.0 ** (20.0 / 1200.0), song.sr).T
+    spliced = Audio(np.concatenate([song.y[:, :half], higher], axis=1), song.sr)
+    heard = listen(spliced, lambda: facts(spliced), grid=Grid.steady(BPM, 0.0, Meter()))
+    first, last = heard.tuning.sections[0], heard.tuning.sections[-1]
+    assert [first.start_s, last.end_s] == [heard.sections[0].start_s, heard.sections[-1].end_s]
+    assert last.cents - first.cents == pytest.approx(20.0, abs=2.0)
+
+
 def test_a_grid_set_by_hand_moves_what_hangs_on_it_and_nothing_else(song, song_map):
     grid = Grid.steady(BPM, 60.0 / BPM * 8.0, Meter())
     again = relisten_with_grid(song, song_map, grid)
-    assert (again.source, again.tuning, again.voice, again.count_in) == (
+    assert (again.source, again.tuning.cents, again.voice, again.count_in) == (
         song_map.source,
-        song_map.tuning,
+        song_map.tuning.cents,
         song_map.voice,
         song_map.count_in,
     )

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
-from obbligato.listen.songmap import SongMap, TempoChange, TempoStep
+from obbligato.listen.songmap import SectionTuning, SongMap, TempoChange, TempoStep
 from obbligato.page.chart import chart, chart_bars, chart_text, map_questions, map_sentences
 from obbligato.page.chart_words import opening_sentence
 
@@ -80,6 +80,13 @@ def test_a_slower_ending_and_a_missing_beat_are_said(song: SongMap) -> None:
     assert "slows down to the end" in map_sentences(slowing)[0]
     short = replace(song, tempo=replace(song.tempo, steps=(TempoStep(song.grid.downbeats_s[5], 1.0),)))
     assert map_sentences(short)[0].endswith("1 beat missing (a short bar, a pause or an edit).")
+
+
+def test_a_section_that_lies_elsewhere_is_named(song: SongMap) -> None:
+    spans = [(section, cents) for section, cents in zip(song.sections, (5.0, 7.0, 19.9, 5.9), strict=True)]
+    own = tuple(SectionTuning(s.start_s, s.end_s, 440.0 * 2 ** (c / 1200), c) for s, c in spans)
+    sentence = map_sentences(replace(song, tuning=replace(song.tuning, sections=own)))[3]
+    assert sentence.endswith("440 Hz. Section C (0:52.500) lies 14 cents above that.")
 
 
 def test_what_is_unsure_is_asked(song: SongMap) -> None:

@@ -58,12 +58,22 @@ def _about_tempo(song: SongMap) -> Question:
     return Question(
         about="tempo",
         text=f"Do you count {bpm:.1f} {unit}s a minute here? Tap your foot to it; this was not sure.",
-        choices=[
-            Answer(label=f"Yes, {bpm:.1f}", correction={"confirmed": ["tempo"]}),
-            Answer(label=f"Twice as fast, {2 * bpm:.1f}", correction={"double": True}),
-            Answer(label=f"Half as fast, {bpm / 2:.1f}", correction={"halve": True}),
-        ],
+        choices=[Answer(label=f"Yes, {bpm:.1f}", correction={"confirmed": ["tempo"]}), *_other_counts(song)],
     )
+
+
+def _other_counts(song: SongMap) -> list[Answer]:
+    """Twice and half as fast, and the likeliest other count of a song with one tempo."""
+    bpm, steady = song.tempo.bpm, song.tempo.steady
+    answers = [
+        Answer(label=f"Twice as fast, {2 * bpm:.1f}", correction={"double": True}),
+        Answer(label=f"Half as fast, {bpm / 2:.1f}", correction={"halve": True}),
+    ]
+    others = (other for other in song.tempo.alternatives if not {round(other / bpm, 2)} & {2.0, 0.5})
+    likeliest = next(others, None) if steady else None
+    if likeliest is not None:
+        answers.append(Answer(label=f"Otherwise, {likeliest:.1f}", correction={"bpm": likeliest}))
+    return answers
 
 
 def _about_meter(song: SongMap) -> Question:

@@ -28,7 +28,7 @@ CORRECTIONS = "guide/corrections.json"
 EARLIER_CORRECTIONS = "guide/corrections-before.json"
 UNDO_STEPS = 200
 HEARD_SO_FAR = "heard-so-far.json"
-LISTENER = 2
+LISTENER = 3
 """Grows whenever listening finds something else in the same file."""
 
 _SONG_MAP = TypeAdapter(SongMap)

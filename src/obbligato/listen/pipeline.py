@@ -15,8 +15,17 @@ from obbligato.listen.chroma import BeatChroma, beat_chroma
 from obbligato.listen.keys import find_keys
 from obbligato.listen.openings import find_openings
 from obbligato.listen.sections import find_sections
-from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, TempoChange, TempoStep, Tuning
-from obbligato.listen.tuning import find_tuning
+from obbligato.listen.songmap import (
+    GridFinding,
+    MeterFinding,
+    SectionTuning,
+    SongMap,
+    Tempo,
+    TempoChange,
+    TempoStep,
+    Tuning,
+)
+from obbligato.listen.tuning import Peaks, song_tuning, sustained_peaks, tuning_of
 from obbligato.listen.voice import find_voice
 from obbligato.music.grid import Grid
 from obbligato.music.harmony import key_prefers_flats
@@ -63,26 +72,28 @@ def listen(
     if audio.n_samples == 0 or float(amplitude_to_db(abs(audio.y).max())) < _SILENT_DBFS:
         raise InputError(f"There is no sound in {measure().path}; ask the client for the file again.")
     with ThreadPoolExecutor(max_workers=1) as pool:
-        measured, tuned = pool.submit(measure), pool.submit(find_tuning, audio)
+        measured, sustained = pool.submit(measure), pool.submit(sustained_peaks, audio)
         sung = pool.submit(find_voice, audio, vocal=vocal)
         try:
             listened = part_of(progress, 0.0, 0.4)
             found = find_grid(audio, progress=listened) if grid is None else _given(grid, audio.duration_s)
             song = _without_form(found, measured.result())
             so_far(song)
-            song = replace(song, tuning=tuned.result())
+            peaks = sustained.result()
+            song = replace(song, tuning=song_tuning(peaks))
             song, chroma = _with_harmony(audio, song, found.grid, part_of(progress, 0.4, 0.6))
             progress(0.6, "listening for the singer")
             song = replace(song, voice=sung.result())
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
-    return _with_form(audio, song, found.grid, chroma, part_of(progress, 0.9, 1.0))
+    song = _with_form(audio, song, found.grid, chroma, part_of(progress, 0.9, 1.0))
+    return _with_section_tuning(song, peaks)
 
 
 def relisten_with_grid(audio: Audio, song_map: SongMap, grid: Grid, *, progress: Progress = silent) -> SongMap:
     """The map with a grid set by hand and everything that hangs on the grid found again.
 
-    Tuning and voice are kept as they are; tempo, metre and grid become those of `grid`, with full confidence.
+    The song's tuning and the voice are kept; tempo, metre and grid become those of `grid`, with full confidence.
     """
     straight = len(grid.anchor_s) == 2
     steady = straight or (song_map.tempo.steady and bool(song_map.tempo.steps))
@@ -102,7 +113,8 @@ def relisten_with_grid(audio: Audio, song_map: SongMap, grid: Grid, *, progress:
         grid=_grid_finding(grid, audio.duration_s),
     )
     song, chroma = _with_harmony(audio, song, grid, part_of(progress, 0.0, 0.8))
-    return _with_form(audio, song, grid, chroma, part_of(progress, 0.8, 1.0))
+    song = _with_form(audio, song, grid, chroma, part_of(progress, 0.8, 1.0))
+    return _with_section_tuning(song, sustained_peaks(audio))
 
 
 def _given(grid: Grid, duration_s: float) -> GridFindings:
@@ -160,3 +172,10 @@ def _with_form(audio: Audio, song: SongMap, grid: Grid, chroma: BeatChroma, prog
     openings = find_openings(audio, song.voice, grid)
     progress(1.0, "listened")
     return replace(song, sections=sections, openings=openings)
+
+
+def _with_section_tuning(song: SongMap, peaks: Peaks) -> SongMap:
+    """The pitch of each section of the form that has one of its own."""
+    own = [(section, tuning_of(peaks, first_s=section.start_s, end_s=section.end_s)) for section in song.sections]
+    told = tuple(SectionTuning(s.start_s, s.end_s, tuned.a4_hz, tuned.cents) for s, tuned in own if tuned)
+    return replace(song, tuning=replace(song.tuning, sections=told))

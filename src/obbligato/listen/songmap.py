@@ -91,11 +91,28 @@ class GridFinding:
 
 
 @dataclass(frozen=True)
+class SectionTuning:
+    """The pitch of one section, which may stray from that of the whole song: an edit, another day, a tape."""
+
+    start_s: float
+    end_s: float
+    a4_hz: float
+    cents: float
+
+
+@dataclass(frozen=True)
 class Tuning:
-    """The song's own pitch: its A4 in Hz, and that in cents above 440 Hz."""
+    """The song's own pitch: its A4 in Hz, and that in cents above 440 Hz.
+
+    Attributes
+    ----------
+    sections
+        The same for each section of the form that has enough sustained sound to tell.
+    """
 
     a4_hz: float
     cents: float
+    sections: tuple[SectionTuning, ...] = ()
 
 
 @dataclass(frozen=True)

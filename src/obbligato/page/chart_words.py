@@ -20,6 +20,9 @@ _ANSWER_BEATS = 2.0
 _STAB = "room for a stab or a push"
 """What a fill shorter than an answer has room for (rule of thumb of the trade, no source)."""
 
+STRAYS_CENTS = 5.0
+"""From here on a section's own pitch is told: what a trained ear hears (common practice, no source)."""
+
 _STEADY_PPM = 20.0
 _SAME_TEMPO = 0.002
 _ENDING_SHARE = 0.2
@@ -141,7 +144,20 @@ def _bar_1_sentence(song: SongMap) -> str:
 def _tuning_sentence(song: SongMap) -> str:
     cents = song.tuning.cents
     where = "at" if abs(cents) < 0.5 else f"{abs(cents):.1f} cents {'above' if cents > 0 else 'below'}"
-    return f"Tuning: A4 is {song.tuning.a4_hz:.2f} Hz, {where} 440 Hz."
+    return f"Tuning: A4 is {song.tuning.a4_hz:.2f} Hz, {where} 440 Hz.{_strays(song)}"
+
+
+def _strays(song: SongMap) -> str:
+    """The sections that lie elsewhere than the song, by more than an ear lets pass."""
+    words = []
+    for section in song.tuning.sections:
+        apart = section.cents - song.tuning.cents
+        if abs(apart) >= STRAYS_CENTS:
+            letter = next((s.label for s in song.sections if s.start_s == section.start_s), "?")
+            where = "above" if apart > 0 else "below"
+            at = seconds_to_clock(section.start_s)
+            words.append(f" Section {letter} ({at}) lies {abs(apart):.0f} cents {where} that.")
+    return "".join(words)
 
 
 def _keys_sentence(song: SongMap) -> str:

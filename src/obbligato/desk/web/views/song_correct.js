@@ -10,6 +10,7 @@ const KEYS = [...TONICS.map((tonic) => `${tonic} major`), ...MINOR_TONICS.map((t
 export function Beats({ chart, correct }) {
   const { tempo, meter } = chart;
   const field = useRef();
+  const others = tempo.steady ? tempo.alternatives.filter((bpm) => ![2, 0.5].includes(Math.round((100 * bpm) / tempo.bpm) / 100)) : [];
   function set() {
     const bpm = Number(field.current.value.trim().replace(",", "."));
     if (!(bpm > 0)) throw new Error("Write the tempo as a number, such as 96 or 119.5.");
@@ -21,6 +22,8 @@ export function Beats({ chart, correct }) {
       <${Action} label=${`Twice as fast (${(2 * tempo.bpm).toFixed(1)})`} onClick=${() => correct({ double: true })} />
       <${Action} label=${`Half as fast (${(tempo.bpm / 2).toFixed(1)})`} onClick=${() => correct({ halve: true })} />
     </div>
+    ${others.length > 0 && html`<p class="small soft">In twos or threes instead:</p>
+      <div class="row">${others.map((bpm) => html`<${Action} key=${bpm} label=${`${bpm.toFixed(1)} a minute`} title=${`Count ${bpm.toFixed(2)} ${meter.unit}s a minute from bar 1 on`} onClick=${() => correct({ bpm })} />`)}</div>`}
     <div class="song-fields">
       <label>${meter.unit[0].toUpperCase()}${meter.unit.slice(1)}s a minute <input ref=${field} inputmode="decimal" size="7" placeholder=${tempo.bpm.toFixed(2)} /></label>
       <${Action} label="Set" onClick=${async () => set()} />
