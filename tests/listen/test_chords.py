@@ -108,3 +108,15 @@ def test_too_short_a_song_has_no_chords(seconds):
     grid = Grid.steady(90, 0.0, Meter())
     chroma = beat_chroma(Audio(np.zeros((1, int(44100 * seconds)), dtype=np.float32), 44100), grid, a4_hz=440.0)
     assert find_chords(chroma, grid, prefer_flats=True) == ()
+
+
+def test_root_and_fifth_in_the_bass_between_strokes_are_one_chord():
+    # Country two-beat: bass on one and three (root, fifth), chord on two and four, nothing of it in between.
+    labels = [label for label in ("C:maj", "F:maj", "A:min", "G:maj") for _ in range(4)]
+    full = chroma_of(labels)
+    upper, bass = full.upper.copy(), full.bass.copy()
+    upper[::2], bass[1::2] = 0.0, 0.0
+    bass[2::4] = np.roll(bass[::4], 7, axis=1)
+    sparse = BeatChroma(full.beats, upper, bass, full.level_db)
+    spans = find_chords(sparse, Grid.steady(148, 0.0, Meter()), prefer_flats=True)
+    assert [s.label for s in spans] == ["C:maj", "F:maj", "A:min", "G:maj"]

@@ -69,3 +69,26 @@ def test_a_pick_up_does_not_open_before_bar_1():
 
 def test_sung_throughout_there_is_no_room():
     assert find_openings(song(), sung((-1.0, BARS * 4.0)), GRID) == ()
+
+
+def with_last_chord(*, held_s):
+    """The song with a roll of strokes on the last beat, then one chord of new tones, no louder than the roll."""
+    audio = song()
+    y, t = audio.mono().astype(np.float64), np.arange(audio.n_samples) / SR
+    roll = (t >= GRID.beat_to_sec(BARS * 4 - 1)) & (t < END_S)
+    y[roll] += 0.1 * np.random.default_rng(2).standard_normal(int(roll.sum()))
+    since = t - END_S
+    chord = sum(0.06 * np.sin(2 * np.pi * hz * t) for hz in (110.0, 277.18, 329.63, 440.0, 659.26))
+    y += chord * (since >= 0) * np.exp(-np.maximum(since, 0) / 0.8) * (since < held_s)
+    return Audio(y.astype(np.float32), SR)
+
+
+def test_a_chord_held_after_a_fill_is_a_bar():
+    (only,) = find_openings(with_last_chord(held_s=1.8), [], GRID)
+    assert (only.last_bar, only.beats) == (BARS + 1, pytest.approx((BARS + 1) * 4))
+
+
+def test_a_chord_that_dies_away_over_the_next_bar_is_one_bar():
+    y = np.concatenate([with_last_chord(held_s=3.9).mono(), np.zeros(2 * SR, dtype=np.float32)])
+    (only,) = find_openings(Audio(y, SR), [], GRID)
+    assert only.last_bar == BARS + 1

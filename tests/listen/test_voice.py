@@ -57,7 +57,54 @@ def test_opinions_turn_into_spans_with_hysteresis():
     odds[200:500] = np.log(0.97 / 0.03)
     odds[320:350] = np.log(0.2 / 0.8)
     odds[700:705] = np.log(0.9 / 0.1)
-    assert listening._sung_in_mix(Opinions(odds, odds, odds)) == [(200, 500)]
+    assert listening._sung_in_mix(Opinions(odds, odds, np.zeros(1000), np.zeros(1000))) == [(200, 500)]
+
+
+def line_at(start, end, *, n=1000, odds=4.0):
+    """Opinions that are sure of one line, level and tonal throughout it, quiet and noisy outside."""
+    frames = np.arange(n)
+    inside = (frames >= start) & (frames < end)
+    together = np.where(inside, odds, -4.0)
+    return Opinions(together, together, np.where(inside, -20.0, -50.0), np.where(inside, -14.0, -9.0))
+
+
+def test_a_breath_before_a_line_is_not_sung():
+    # 0.35 s of noise (flatness -3 dB) is taken for singing by all opinions; the vowels of the line lie at -14.
+    opinions = line_at(300, 600)
+    opinions.noise_db[300:335] = -3.0
+    ((start, end),) = listening._sung_in_mix(opinions)
+    assert (start, end) == (335, 600)
+
+
+def test_a_consonant_inside_a_line_is_no_breath():
+    opinions = line_at(300, 600)
+    opinions.noise_db[340:352] = -3.0
+    assert listening._sung_in_mix(opinions) == [(300, 600)]
+
+
+def test_the_ring_after_a_line_is_not_sung():
+    # A room in which sound dies away by 60 dB in 0.9 s: 10 dB down after 0.15 s.
+    opinions = line_at(300, 600)
+    opinions.level_db[540:600] = -20.0 - 60.0 / 0.9 * 0.01 * np.arange(60)
+    ((start, end),) = listening._sung_in_mix(opinions)
+    assert start == 300
+    assert end == pytest.approx(555, abs=2)
+
+
+def test_what_the_network_denies_is_not_sung():
+    opinions = line_at(300, 600)
+    clicks = slice(50, 90)
+    opinions.together[clicks] = 2.0
+    network = opinions.together.copy()
+    network[clicks] = -7.0
+    heard = Opinions(opinions.together, network, opinions.level_db, opinions.noise_db)
+    assert listening._sung_in_mix(heard) == [(300, 600)]
+
+
+def test_where_the_network_is_never_sure_nobody_sings():
+    opinions = line_at(300, 600)
+    doubtful = Opinions(opinions.together, opinions.together - 3.0, opinions.level_db, opinions.noise_db)
+    assert listening._sung_in_mix(doubtful) == []
 
 
 def backing(render):

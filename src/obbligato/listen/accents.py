@@ -1,7 +1,11 @@
 """Accents: what marks out one count from another, sampled along the pulse.
 
 Four curves, each a different witness: all onsets, low onsets (kick, bass), mid-high onsets (snare, strum), and change
-of harmony. Each is brought to mean 0 and deviation 1, so that none outvotes another by loudness alone.
+of harmony. Each is brought to mean 0 and deviation 1, so that none outvotes another by loudness alone. All onsets and
+low ones count by how long they last as well: a bass that plays long on one and short before it is heard so
+(durational accent, Parncutt, "A perceptual model of pulse salience and metrical accent in musical rhythms", Music
+Perception 11, 1994, with his saturation of half a second and his square). A snare is short whatever comes after it;
+its curve is left.
 """
 
 from __future__ import annotations
@@ -20,8 +24,11 @@ from obbligato.units import hz_to_midi
 PER_PULSE = 12
 """Samples of each curve in one pulse: divisible by 2, 3 and 4."""
 CURVES = ("all", "low", "snare", "harmony")
+_SATURATION_S = 0.5
+_LEAST_LASTING, _APART_S = 0.3, 0.06
+"""An onset of this share of a strong one ends the one before; onsets nearer than this are one."""
 _CHANGE_STEP_S = 0.05
-_CHANGE_SPAN_S = 0.8
+CHANGE_SPAN_S = 0.8
 _CHANGE_RATE_HZ = 11025
 _CHANGE_FFT = 4096
 _FRAMES_AT_ONCE = 256
@@ -30,14 +37,35 @@ _REGISTERS_MIDI = ((30.0, 52.0), (52.0, 90.0))
 
 @dataclass(frozen=True, eq=False)
 class Accents:
-    """Accent curves of shape (4, n) in the order of `CURVES`; sample `i` lies at phase `first_phase + i / 12`."""
+    """Accent curves of shape (4, n) in the order of `CURVES`; sample `i` lies at phase `first_phase + i / 12`.
+
+    `struck` is the strength of all onsets however long they last, shape (n,).
+    """
 
     first_phase: float
     curves: Floats
+    struck: Floats
 
 
-def find_accents(change: tuple[Floats, Floats], onsets: Onsets, pulse: Pulse) -> Accents:
-    """Sample the four curves along the pulse, `PER_PULSE` times in each; `change` is what `harmony_change` gives."""
+@dataclass(frozen=True, eq=False)
+class Harmony:
+    """Strength of each pitch class in two registers, one column each `step_s` from the start, shape (2, 12, n)."""
+
+    step_s: float
+    chroma: Floats
+
+    def change(self, span_s: float) -> tuple[Floats, Floats]:
+        """Times, and how different the pitch classes over a span after each are from those over one before it.
+
+        For each register 0.0 is the same and 2.0 unrelated; both are added.
+        """
+        span = max(1, round(span_s / self.step_s))
+        change = sum(_difference(register - register.mean(axis=0), span) for register in self.chroma)
+        return np.arange(self.chroma.shape[2], dtype=np.float64) * self.step_s, np.asarray(change)
+
+
+def find_accents(harmony: Harmony, onsets: Onsets, pulse: Pulse, *, span_s: float = CHANGE_SPAN_S) -> Accents:
+    """Sample the four curves along the pulse, `PER_PULSE` times in each; chords are thought to last `span_s`."""
     first = float(np.ceil(pulse.phase[0]))
     phases = np.arange(first, np.floor(pulse.phase[-1]), 1.0 / PER_PULSE)
     at_s = pulse.when(phases)
@@ -48,28 +76,47 @@ def find_accents(change: tuple[Floats, Floats], onsets: Onsets, pulse: Pulse) ->
         return np.asarray(np.interp(at_s, onset_s, near))
 
     bands = np.asarray(onsets.bands, dtype=np.float64)
-    change_s, change_size = change
+    change_s, change_size = harmony.change(span_s)
     curves = np.stack(
         [
-            sampled(bands.sum(axis=0)),
-            sampled(bands[0]),
+            sampled(lasting(bands.sum(axis=0), onsets.step_s)),
+            sampled(lasting(bands[0], onsets.step_s)),
             sampled(bands[2] + bands[3]),
             np.interp(at_s, change_s, change_size),
         ]
     )
-    curves -= curves.mean(axis=1, keepdims=True)
-    return Accents(first, curves / (curves.std(axis=1, keepdims=True) + 1e-9))
+    struck = sampled(bands.sum(axis=0))
+    return Accents(first, _standardised(curves), _standardised(struck))
 
 
-def harmony_change(audio: Audio) -> tuple[Floats, Floats]:
-    """Times, and how different the pitch classes after each are from those before (0 the same, 2 unrelated)."""
+def _standardised(curves: Floats) -> Floats:
+    """Curves along the last axis with mean 0 and deviation 1."""
+    curves = curves - curves.mean(axis=-1, keepdims=True)
+    return np.asarray(curves / (curves.std(axis=-1, keepdims=True) + 1e-9))
+
+
+def lasting(strength: Floats, step_s: float) -> Floats:
+    """Onset strength times the durational accent of each onset, `(1 - exp(-t / 0.5 s)) ** 2`.
+
+    `t` is the time to the next onset: a note that lasts marks the beat, a short one leads on to it.
+    """
+    smooth = ndimage.gaussian_filter1d(strength, 2.0)
+    least = _LEAST_LASTING * float(np.percentile(smooth, 99.0))
+    peaks, _ = signal.find_peaks(smooth, height=max(least, 1e-9), distance=max(1, round(_APART_S / step_s)))
+    if peaks.size < 2:
+        return strength
+    gaps = np.append(np.diff(peaks), np.median(np.diff(peaks))) * step_s
+    accent = np.square(1.0 - np.exp(-gaps / _SATURATION_S))
+    nearest = np.searchsorted(0.5 * (peaks[1:] + peaks[:-1]), np.arange(strength.size))
+    return np.asarray(strength * accent[nearest])
+
+
+def find_harmony(audio: Audio) -> Harmony:
+    """The pitch classes of a piece along time."""
     rate = audio.sr / max(1, audio.sr // _CHANGE_RATE_HZ)
     y = soxr.resample(audio.mono(), audio.sr, rate)
     hop = max(1, round(_CHANGE_STEP_S * rate))
-    chroma = _pitch_classes(y, rate, hop)
-    span = max(1, round(_CHANGE_SPAN_S * rate / hop))
-    change = sum(_difference(register - register.mean(axis=0), span) for register in chroma)
-    return np.arange(chroma.shape[2]) * hop / rate, np.asarray(change)
+    return Harmony(hop / rate, _pitch_classes(y, rate, hop))
 
 
 def _pitch_classes(y: Samples, rate: float, hop: int) -> Floats:

@@ -20,7 +20,7 @@ from obbligato.listen.songmap import TempoStep
 _PER_PART = 6
 _JUMP_BARS = 14.0
 _HOME_BARS, _HOME_SHARE = 8, 0.8
-_FEWEST_BARS, _FEWEST_BARS_AT_ENDS, _SHARE_OF_BARS = 12, 6, 0.8
+_FEWEST_BARS, _FEWEST_BARS_AT_ENDS, _SURE_T = 12, 6, 3.0
 _STEP_BEATS = 0.2
 _LEAST_SURPLUS = 0.25
 
@@ -104,14 +104,14 @@ def _borne_out(places: NDArray[np.intp], gain: Floats) -> NDArray[np.intp]:
 
 
 def _prefers(gain: Floats, first: int, end: int, one: int, other: int) -> bool:
-    """Whether most bars of a stretch are better counted one way than another."""
+    """Whether the bars of a stretch are surely better counted one way than another (Student's t of their leads)."""
     n_places = gain.shape[1]
     at = np.arange(first, first + (end - first) // n_places * n_places)
     fewest = _FEWEST_BARS_AT_ENDS if first == 0 or end == len(gain) else _FEWEST_BARS
     if at.size < fewest * n_places:
         return False
     lead = (gain[at, (at + one) % n_places] - gain[at, (at + other) % n_places]).reshape(-1, n_places).sum(axis=1)
-    return bool(np.mean(lead > 0.0) >= _SHARE_OF_BARS)
+    return bool(lead.mean() * np.sqrt(lead.size) > _SURE_T * lead.std(ddof=1))
 
 
 def _fit_of_places(parts_s: Floats, count: Count, accents: Accents, pulse: Pulse, parts: int) -> Floats:

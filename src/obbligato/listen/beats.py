@@ -14,10 +14,10 @@ from fractions import Fraction
 import numpy as np
 
 from obbligato.errors import NoBeatError
-from obbligato.listen.accents import find_accents, harmony_change
+from obbligato.listen.accents import Harmony, find_accents, find_harmony
 from obbligato.listen.bars import bar_places, counted_on, parts_of
 from obbligato.listen.count_in import ClickRun, clicks_until, find_clicks, first_sound_s
-from obbligato.listen.meter import Count, beat_unit, settle_compound_bar, weigh_counts
+from obbligato.listen.meter import Count, beat_unit, put_downbeat, settle_compound_bar, weigh_counts
 from obbligato.listen.onsets import Events, Floats, Onsets, find_events, onset_strength
 from obbligato.listen.pulse import follow_pulse
 from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, Tempo, TempoStep
@@ -63,34 +63,37 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
         raise NoBeatError(f"the file lasts {audio.duration_s:.1f} s")
     progress(0.0, "onsets")
     with ThreadPoolExecutor(max_workers=1) as pool:
-        harmony = pool.submit(harmony_change, audio)
+        heard = pool.submit(find_harmony, audio)
         onsets = onset_strength(audio)
-        change = harmony.result()
-    return grid_of_onsets(onsets, change, duration_s=audio.duration_s, progress=progress)
+        harmony = heard.result()
+    return grid_of_onsets(onsets, harmony, duration_s=audio.duration_s, progress=progress)
 
 
 def grid_of_onsets(
-    onsets: Onsets, change: tuple[Floats, Floats], *, duration_s: float, progress: Progress = silent
+    onsets: Onsets, harmony: Harmony, *, duration_s: float, progress: Progress = silent
 ) -> GridFindings:
-    """What `find_grid` finds, from the onsets and what `harmony_change` gives."""
+    """What `find_grid` finds, from the onsets and the harmony."""
     events = find_events(onsets)
     if events.times_s.size < _FEWEST_EVENTS:
         raise NoBeatError("the file has next to no onsets")
     progress(0.5, "pulse")
     pulse = follow_pulse(onsets)
     progress(0.65, "metre")
-    accents = find_accents(change, onsets, pulse)
     clicks = find_clicks(onsets, events)
+    accents = find_accents(harmony, onsets, pulse)
     counts = weigh_counts(accents, pulse, clicks)
     if not counts:
         raise NoBeatError("the file is too short to hold two bars")
     count = settle_compound_bar(counts, accents, pulse)
+    unit = beat_unit(count, accents, pulse)
+    accents = find_accents(harmony, onsets, pulse, span_s=0.5 * count.beats_per_bar * count.beat_s(pulse))
+    count = put_downbeat(count, accents, pulse, clicks)
     progress(0.9, "tempo")
-    beats, times_s, weights = onsets_on_beats(events, count.beat_at(pulse.at(events.times_s)))
+    played = _after_clicks(events, clicks)
+    beats, times_s, weights = onsets_on_beats(played, count.beat_at(pulse.at(played.times_s)))
     if beats.size < _FEWEST_EVENTS:
         raise NoBeatError("too few onsets agree on one")
     fit = fit_line(beats, times_s, weights)
-    unit = beat_unit(count, accents, pulse)
     parts = parts_of(count)
     if fit.steady:
         timed = on_one_line(fit, parts, (beats, times_s, weights), onsets)
@@ -113,6 +116,14 @@ def grid_of_onsets(
     )
 
 
+def _after_clicks(events: Events, clicks: ClickRun | None) -> Events:
+    """The onsets of the music: a count-in may go at a tempo of its own."""
+    if clicks is None:
+        return events
+    music = events.times_s > clicks.times_s[-1] + 0.5 * clicks.step_s
+    return Events(events.times_s[music], events.weights[music])
+
+
 def _whole(steps: tuple[TempoStep, ...]) -> bool:
     """Whether whole beats only are missing or too many, so that the beats keep to one line."""
     return all(abs(step.beats - round(step.beats)) < _EARLY_BEATS for step in steps)
@@ -123,16 +134,24 @@ def _bar_1(
 ) -> tuple[int, ClickRun | None]:
     """Index of bar 1, and the clicks if they do fill whole bars up to it.
 
-    Bar 1 is the first downbeat after the clicks, or without them at or after the first music.
+    Bar 1 is the first downbeat after the clicks, or without them at or after the first music. Clicks on a tempo of
+    their own are counted by their own steps.
     """
     beat_s = float(np.median(np.diff(beats_s)))
     after_s = music_s - _EARLY_BEATS * beat_s
     if clicks is not None:
         bar_1 = _next_downbeat(beats_s, zero, per_bar, clicks.times_s[-1] + 0.5 * beat_s)
-        bars = (bar_1 - float(np.interp(clicks.times_s[0], beats_s, np.arange(beats_s.size)))) / per_bar
-        if round(bars) >= 1 and abs(bars - round(bars)) * per_bar < _EARLY_BEATS:
+        first = float(np.interp(clicks.times_s[0], beats_s, np.arange(beats_s.size)))
+        own_steps = (float(beats_s[bar_1]) - clicks.times_s[0]) / clicks.step_s
+        if _fill_bars(bar_1 - first, per_bar) or _fill_bars(own_steps, per_bar):
             return bar_1, clicks
     return _next_downbeat(beats_s, zero, per_bar, after_s), None
+
+
+def _fill_bars(beats: float, per_bar: int) -> bool:
+    """Whether so many beats are whole bars, at least one."""
+    bars = round(beats / per_bar)
+    return bars >= 1 and abs(beats - bars * per_bar) < _EARLY_BEATS
 
 
 def _next_downbeat(beats_s: Floats, zero: int, per_bar: int, after_s: float) -> int:

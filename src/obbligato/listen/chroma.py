@@ -43,6 +43,10 @@ _STEPS = 3
 _SPLIT_MIDI = 60
 """Below this pitch the long window is used, above it the short one."""
 
+BASS_ON_FIRST_BEAT = 3.0
+"""How much the bass on the first beat of a bar says of its harmony against that of other beats: roots are played
+there, fifths and passing notes after."""
+
 _BASS_MIDI = (28, 55)
 _UPPER_MIDI = (50, 88)
 _OVERTONES = 12
@@ -50,8 +54,9 @@ _OVERTONE_FALL = 0.2
 _SILENT_DB = 45.0
 """A beat this far under the loudest one says nothing of harmony."""
 
-_FLATTEST = 0.8
-"""Spectral flatness above which a beat has no pitch: rendered bands gave 0.31 to 0.71, drums alone 0.81 to 0.91."""
+_FLATTEST = 0.9
+"""Spectral flatness above which a beat has no pitch: beats of rendered bands gave 0.2 to 0.89, drums alone 0.7 to
+0.94, so that in between other evidence must decide."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,12 +72,15 @@ class BeatChroma:
         strongest of a beat at 1; all 0 where a beat is silent or has no pitch.
     level_db
         Level of each beat against the loudest, shape (n_beats,).
+    flatness
+        Spectral flatness of each beat, shape (n_beats,): 0 for pure tones, near 1 for noise; None if not measured.
     """
 
     beats: Array
     upper: Array
     bass: Array
     level_db: Array
+    flatness: Array | None = None
 
 
 def beat_chroma(audio: Audio, grid: Grid, *, a4_hz: float) -> BeatChroma:
@@ -90,8 +98,9 @@ def beat_chroma(audio: Audio, grid: Grid, *, a4_hz: float) -> BeatChroma:
     level_db = power_to_db(np.sum(by_beat**2, axis=1))
     level_db -= level_db.max()
     notes = _explain(_whitened(by_beat))
-    notes[(level_db < -_SILENT_DB) | (_flatness(by_beat) > _FLATTEST)] = 0.0
-    return BeatChroma(beats, _fold(notes, *_UPPER_MIDI), _fold(notes, *_BASS_MIDI), level_db)
+    flatness = _flatness(by_beat)
+    notes[(level_db < -_SILENT_DB) | (flatness > _FLATTEST)] = 0.0
+    return BeatChroma(beats, _fold(notes, *_UPPER_MIDI), _fold(notes, *_BASS_MIDI), level_db, flatness)
 
 
 def _pitch_scale(y: NDArray[np.float32], a4_hz: float) -> tuple[Array, Array]:

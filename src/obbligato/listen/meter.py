@@ -9,13 +9,15 @@ added how usual such a beat and such a bar are: log-normal priors with the media
 
 Two conventions of writing cannot be heard as such and are decided by rule. A beat in three parts is written as a
 dotted quarter when all three parts are played, and as a swung quarter when the middle one is left out, or when three
-or four such beats a bar go by faster than 120 a minute. A compound bar has four beats (12/8) when the harmony moves
-mostly at every fourth beat, two (6/8) when it moves nearly as often between.
+or four such beats a bar go by faster than 100 a minute. A bar of such beats has two of them (6/8) when everything
+comes again after two: the pattern of the low drums and the bass, that of the snare, and the changes of harmony nearly
+as often (as often, if the middle part is left out); otherwise it has four. Two swung quarters make no bar, so such a
+bar is 6/8 with its middle part or without.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -46,8 +48,12 @@ _CLICKS_ARE_BEATS = 1.0
 _FIRST_CLICK_IS_DOWNBEAT = 1.0
 _PART_HEARD = 0.12
 """A part of a beat counts as played from this share of the strength on the beat."""
-_SHORTEST_DOTTED_BEAT_S = 0.5
-_HALF_BAR_MOVES = 0.55
+_SHORTEST_DOTTED_BEAT_S = 0.6
+_SHORTEST_JIG_BEAT_S = 0.43
+"""Dances in 6/8 go up to about 130 of their beats a minute."""
+_HALF_BAR_MOVES, _HALF_BAR_MOVES_AS_OFTEN = 0.55, 0.8
+_REPEATS = {"low": 0.9, "snare": 0.85}
+"""A pattern repeats after half a bar when its halves are correlated so much; the tune sounds among the snare's."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +81,10 @@ class Count:
     score: float
     groups: tuple[int, ...] = ()
 
+    def beat_s(self, pulse: Pulse) -> float:
+        """Mean length of a beat."""
+        return 1.0 / (pulse.mean_hz * float(self.beats_per_pulse))
+
     def beat_at(self, phase: Floats) -> Floats:
         """Beats counted from the downbeat at `downbeat_phase`."""
         return np.asarray((phase - self.downbeat_phase) * float(self.beats_per_pulse))
@@ -97,12 +107,7 @@ def weigh_counts(accents: Accents, pulse: Pulse, clicks: ClickRun | None) -> lis
                 continue
             if accents.curves.shape[1] < 2 * bar:
                 continue
-            scores = _evidence(accents, int(bar), predicted_accents(int(bar), beats_per_bar, division, groups))
-            scores += _prior(beat_s, beats_per_bar)
-            phases = accents.first_phase + np.arange(int(bar)) / PER_PULSE
-            scores += _click_bonus(phases, per_pulse, beats_per_bar, pulse, clicks)
-            best = int(scores.argmax())
-            count = Count(per_pulse, beats_per_bar, division, float(phases[best]), float(scores[best]), groups)
+            count = put_downbeat(Count(per_pulse, beats_per_bar, division, 0.0, 0.0, groups), accents, pulse, clicks)
             if division == 3:
                 beat, middle, last = _thirds(accents, count)
                 if max(middle, last) < _PART_HEARD * beat:
@@ -111,50 +116,97 @@ def weigh_counts(accents: Accents, pulse: Pulse, clicks: ClickRun | None) -> lis
     return sorted(counts, key=lambda c: -c.score)
 
 
-def is_compound(count: Count, accents: Accents, pulse: Pulse) -> bool:
-    """Whether a beat in three parts is a dotted quarter: its middle part is played too."""
-    beat_s = 1.0 / (pulse.mean_hz * float(count.beats_per_pulse))
-    if count.division != 3 or (count.beats_per_bar > 2 and beat_s < _SHORTEST_DOTTED_BEAT_S):
-        return False
-    beat, middle, _ = _thirds(accents, count)
-    return bool(middle >= _PART_HEARD * beat)
+def put_downbeat(count: Count, accents: Accents, pulse: Pulse, clicks: ClickRun | None) -> Count:
+    """The same way to count with its best downbeat, and how well that one fits."""
+    per_pulse, beats_per_bar = count.beats_per_pulse, count.beats_per_bar
+    bar = int(beats_per_bar * PER_PULSE / per_pulse)
+    scores = _evidence(accents, bar, predicted_accents(bar, beats_per_bar, count.division, count.groups))
+    scores += _prior(count.beat_s(pulse), beats_per_bar, count.division)
+    phases = accents.first_phase + np.arange(bar) / PER_PULSE
+    scores += _click_bonus(phases, per_pulse, beats_per_bar, pulse, clicks)
+    best = int(scores.argmax())
+    return replace(count, downbeat_phase=float(phases[best]), score=float(scores[best]))
 
 
 def beat_unit(count: Count, accents: Accents, pulse: Pulse) -> str:
-    """The note value a beat is written as."""
-    if is_compound(count, accents, pulse):
+    """The note value a beat is written as; `count` is what `settle_compound_bar` gave."""
+    beat_s = count.beat_s(pulse)
+    if count.division == 3 and (
+        count.beats_per_bar == 2 or (beat_s >= _SHORTEST_DOTTED_BEAT_S and _middle_heard(count, accents))
+    ):
         return "dotted quarter"
-    beat_s = 1.0 / (pulse.mean_hz * float(count.beats_per_pulse))
     return "eighth" if count.beats_per_bar == 7 and beat_s < _LONGEST_EIGHTH_S else "quarter"
 
 
 def settle_compound_bar(counts: list[Count], accents: Accents, pulse: Pulse) -> Count:
-    """The likeliest count, with the bar of a compound metre set to two or four beats by how often harmony moves."""
-    best = counts[0]
-    if best.beats_per_bar == 3 or not is_compound(best, accents, pulse):
+    """The likeliest count, with two or four beats to a bar of beats in three parts by what repeats after two."""
+    alike = [c for c in counts if (c.beats_per_pulse, c.division) == (counts[0].beats_per_pulse, 3)]
+    best = next((c for c in alike if c.beats_per_bar == counts[0].beats_per_bar), counts[0])
+    if counts[0].division != 3 and not (best.division == 3 and _thirds_outdo_quarters(best, accents)):
+        return counts[0]
+    if best.beats_per_bar not in (2, 4) or best.beat_s(pulse) < _SHORTEST_JIG_BEAT_S:
         return best
-    alike = [c for c in counts if (c.beats_per_pulse, c.division) == (best.beats_per_pulse, 3)]
     two, four = (next((c for c in alike if c.beats_per_bar == n), None) for n in (2, 4))
     if two is None or four is None:
         return best
-    bar = int(4 * PER_PULSE / four.beats_per_pulse)
-    start = round((four.downbeat_phase - accents.first_phase) * PER_PULSE) % bar
-    at = np.arange(start, accents.curves.shape[1] - bar, bar)
-    near = ndimage.maximum_filter1d(accents.curves[CURVES.index("harmony")], max(3, bar // 12))
-    at_quarters = [near[at + i * bar // 4] for i in range(4)]
-    still = float(np.median(np.concatenate([at_quarters[1], at_quarters[3]])))
+    least = _HALF_BAR_MOVES if _middle_heard(two, accents) else _HALF_BAR_MOVES_AS_OFTEN
+    in_two = _drums_repeat(four, accents) and _half_bar_moves(four, accents) > least
+    return two if in_two else four
+
+
+def _drums_repeat(four: Count, accents: Accents) -> bool:
+    """Whether the low and the snare's pattern of a bar of four beats come again after two."""
+    for name, least in _REPEATS.items():
+        bar = _bars(four, accents, accents.curves[CURVES.index(name)]).mean(axis=0)
+        if np.corrcoef(bar, np.roll(bar, bar.size // 2))[0, 1] < least:
+            return False
+    return True
+
+
+def _half_bar_moves(four: Count, accents: Accents) -> float:
+    """How often the harmony moves in the middle of a bar of four beats, for each time that it moves on its first."""
+    size = int(four.beats_per_bar * PER_PULSE / four.beats_per_pulse)
+    near = ndimage.maximum_filter1d(accents.curves[CURVES.index("harmony")], max(3, size // 12))
+    at_quarters = _bars(four, accents, near)[:, :: size // 4].T
+    still = float(np.median(at_quarters[[1, 3]]))
     moves = 0.5 * (float(np.median(at_quarters[0])) + still)
     share_bar, share_half = (float(np.mean(at_quarters[i] > moves)) for i in (0, 2))
-    return two if share_half > _HALF_BAR_MOVES * share_bar else four
+    return share_half / max(share_bar, 1e-9)
+
+
+def _bars(count: Count, accents: Accents, curve: Floats) -> Floats:
+    """A curve along the pulse cut into the whole bars of a count, shape (n_bars, samples in a bar)."""
+    size = int(count.beats_per_bar * PER_PULSE / count.beats_per_pulse)
+    start = round((count.downbeat_phase - accents.first_phase) * PER_PULSE) % size
+    return curve[start : start + (curve.size - start) // size * size].reshape(-1, size)
+
+
+def _middle_heard(count: Count, accents: Accents) -> bool:
+    """Whether the middle one of the three parts of a beat is played."""
+    beat, middle, _ = _thirds(accents, count)
+    return bool(middle >= _PART_HEARD * beat)
+
+
+def _thirds_outdo_quarters(count: Count, accents: Accents) -> bool:
+    """Whether a third of the beat is struck harder than its quarters and its half."""
+    beat = _mean_beat(count, accents)
+    thirds, quarters = (beat[np.arange(1, n) * beat.size // n] for n in (3, 4))
+    return bool(thirds.max() > quarters.max())
 
 
 def _thirds(accents: Accents, count: Count) -> Floats:
     """Mean onset strength on a beat and on its second and last third, above the weakest place in the beat."""
+    beat = _mean_beat(count, accents)
+    return np.asarray(beat[[0, beat.size // 3, 2 * beat.size // 3]])
+
+
+def _mean_beat(count: Count, accents: Accents) -> Floats:
+    """Mean onset strength along a beat, above its weakest place, shape (samples in a beat,)."""
     period = int(PER_PULSE / count.beats_per_pulse)
     start = round((count.downbeat_phase - accents.first_phase) * PER_PULSE) % period
-    curve = accents.curves[CURVES.index("all"), start:]
+    curve = accents.struck[start:]
     folded = curve[: curve.size // period * period].reshape(-1, period).mean(axis=0)
-    return np.asarray(folded[[0, period // 3, 2 * period // 3]] - folded.min())
+    return np.asarray(folded - folded.min())
 
 
 def _evidence(accents: Accents, bar: int, predicted: Floats) -> Floats:
@@ -200,12 +252,13 @@ def _predicted(bar: int, beats_per_bar: int, division: int, groups: tuple[int, .
     return np.stack([everything, low, snare, harmony])
 
 
-def _prior(beat_s: float, beats_per_bar: int) -> float:
-    """How usual a beat and a bar of such lengths are."""
+def _prior(beat_s: float, beats_per_bar: int, division: int) -> float:
+    """How usual a beat and a bar of such lengths are; a bar of 12/8 may count as the two of 6/8 that it is."""
     beat = np.log(beat_s / _BEAT_MEDIAN_S) / _PRIOR_SPREAD
-    bar = np.log(beats_per_bar * beat_s / _BAR_MEDIAN_S) / _PRIOR_SPREAD
+    lengths = np.array([4, 2] if (beats_per_bar, division) == (4, 3) else [beats_per_bar])
+    bar = np.log(lengths * beat_s / _BAR_MEDIAN_S) / _PRIOR_SPREAD
     uneven = _UNEVEN_PRIOR if beats_per_bar in (5, 7) else 0.0
-    return float(-0.5 * _PRIOR_WEIGHT * (beat**2 + bar**2)) + uneven
+    return float(-0.5 * _PRIOR_WEIGHT * (beat**2 + np.min(bar**2))) + uneven
 
 
 def _click_bonus(

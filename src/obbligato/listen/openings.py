@@ -18,12 +18,12 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
+from scipy import fft, ndimage, signal
 
 from obbligato.music.grid import Grid
 from obbligato.music.spans import Opening, OpeningKind, Span
 from obbligato.sound.audio import Audio
-from obbligato.units import amplitude_to_db
+from obbligato.units import amplitude_to_db, power_to_db
 
 SHORTEST_BEATS = 1.0
 FEATURE_BARS = 2.0
@@ -35,6 +35,16 @@ _FALLEN_DB = -6.0
 _FALLEN_FRAMES = 7
 _SOUNDING_DB = -40.0
 """Against the usual level: where the song no longer counts as sounding."""
+
+_ENDING_S = 30.0
+_LOWEST_HZ, _BANDS = 55.0, 22
+"""Bands of a third of an octave, up to about 9 kHz."""
+
+_ATTACK_DB = 2.0
+"""Mean rise of all bands from one frame to the next that counts as a note struck; what dies away does not rise."""
+
+_HEARD_DB, _LARGEST_RISE_DB = -20.0, 30.0
+"""A band's rise counts where it ends within the first of the band's loud level, for the second at most."""
 
 
 def find_openings(audio: Audio, voice: Sequence[Span], grid: Grid) -> tuple[Opening, ...]:
@@ -82,12 +92,33 @@ def _frames(start_s: float, end_s: float) -> slice:
 
 
 def _music_end_s(level_db: NDArray[np.float64], audio: Audio, grid: Grid) -> float:
-    """End of the last bar that sounds; a sound still dying away in the bar after does not count as another bar."""
+    """End of the last bar in which something is struck; what only dies away in a bar does not count for one."""
     sounding = np.flatnonzero(level_db > _SOUNDING_DB)
     if sounding.size == 0:
         return audio.duration_s
     last_s = (int(sounding[-1]) + 1) * _FRAME_S
-    attacks = np.flatnonzero(np.diff(level_db) > 6.0)
-    last_attack_s = (int(attacks[-1]) + 1) * _FRAME_S if attacks.size else last_s
-    last_bar = grid.position_at(last_attack_s + _FRAME_S).bar
+    last_bar = grid.position_at(_last_attack_s(audio, last_s) + _FRAME_S).bar
     return min(audio.duration_s, grid.bar_to_sec(last_bar + 1))
+
+
+def _last_attack_s(audio: Audio, end_s: float) -> float:
+    """Where something is struck for the last time before `end_s`; `end_s` itself where nothing is.
+
+    The rise of the level in bands, as an onset is told in Klapuri, "Sound onset detection by applying
+    psychoacoustic knowledge" (ICASSP 1999): a chord held after a fill is no louder than the fill, but new in its
+    bands.
+    """
+    hop = round(audio.sr * _FRAME_S)
+    first = max(0, round((end_s - _ENDING_S) / _FRAME_S)) * hop
+    y = np.pad(audio.mono()[first : round(end_s * audio.sr)], hop)
+    frames = np.lib.stride_tricks.sliding_window_view(y, 2 * hop)[::hop]
+    power = np.abs(fft.rfft(frames * signal.get_window("hann", 2 * hop).astype(np.float32), axis=1)) ** 2
+    edges_hz = _LOWEST_HZ * 2.0 ** (np.arange(_BANDS + 1) / 3.0)
+    edges = np.searchsorted(fft.rfftfreq(2 * hop, 1.0 / audio.sr), edges_hz)
+    summed = np.concatenate([np.zeros((power.shape[0], 1)), np.cumsum(power, axis=1, dtype=np.float64)], axis=1)
+    edges = np.minimum(edges, summed.shape[1] - 1)
+    bands_db = power_to_db(summed[:, edges[1:]] - summed[:, edges[:-1]])
+    heard = bands_db[1:] > np.percentile(bands_db, 75, axis=0) + _HEARD_DB
+    rises = np.mean(np.clip(np.diff(bands_db, axis=0), 0.0, _LARGEST_RISE_DB) * heard, axis=1)
+    attacks = np.flatnonzero(rises > _ATTACK_DB)
+    return first / audio.sr + (int(attacks[-1]) + 1) * _FRAME_S if attacks.size else end_s

@@ -1,9 +1,8 @@
 """Where every beat of a file lies: on one line, on several, or following the players.
 
 A steady song has one line. Any other is cut into straight stretches (`course`); those that hold long keep their own
-line, and what lies between follows the onsets. After the last stretch a ritardando is followed beat by beat, each
-interval expected to be like the one before or somewhat longer. A song edited between two lines of one tempo has a
-step there.
+line, and what lies between follows the onsets. What comes after the last stretch is an ending (`ending`). A song
+edited between two lines of one tempo has a step there.
 """
 
 from __future__ import annotations
@@ -13,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from obbligato.listen.course import Stretch, follow_beats, straight_stretches
+from obbligato.listen.ending import follow_end
 from obbligato.listen.meter import Count
 from obbligato.listen.onsets import Events, Floats, Onsets, find_events
 from obbligato.listen.pulse import Pulse
@@ -23,13 +23,11 @@ _HELD_SHARE, _HELD_S = 0.2, 15.0
 """A stretch keeps its own line when it holds this share of the beats and lasts this long."""
 _BODY_SHARE = 0.5
 """A song has the tempo of its straight stretches if those of one tempo hold this share of its beats."""
-_END_SHARE = 0.15
-"""What follows the last straight stretch is an ending if it holds no more than this share of the beats."""
+_END_SHARE, _END_BEATS = 0.15, 32
+"""What follows the last straight stretch is an ending if it holds no more than this share or number of beats."""
 _SAME_TEMPO = 0.001
 _ON_IT_S = 0.03
 _BRIGHT_BANDS, _BRIGHT_SHARE = 3, 0.5
-_NEXT_INTERVAL, _INTERVAL_SPREAD = 1.04, 0.12
-_INTERVALS_TRIED = (0.8, 1.5)
 _CHANGE = 0.01
 
 
@@ -92,10 +90,10 @@ def on_its_course(count: Count, parts: int, pulse: Pulse, events: Events, durati
         beats_s[inside] = stretch.at(numbers[inside])
     scatter_s = _scatter_s(events, numbers, beats_s)
     parts_s = _in_pieces((numbers, beats_s, heard_s), held, parts, events) if held else _split(beats_s, parts)
-    if held and 0 < numbers[-1] - held[-1].last < _END_SHARE * numbers.size:
-        end_s = float(held[-1].at(np.array([held[-1].last]))[0])
-        tail_s = follow_end(events, end_s, held[-1].period_s, duration_s)
-        parts_s = np.concatenate([parts_s[parts_s < end_s - 1e-6], _split(np.append(end_s, tail_s), parts)])
+    if _ends_after(held, numbers):
+        first, end_s = follow_end(events, held[-1], duration_s)
+        last_s = float(held[-1].at(np.array([first - 1]))[0])
+        parts_s = np.concatenate([parts_s[parts_s < last_s - 1e-6], _split(np.append(last_s, end_s), parts)])
     parts_s = parts_s[(parts_s >= 0.0) & (parts_s < duration_s)]
     bpm = 60.0 * (parts_s.size - 1) / parts / float(parts_s[-1] - parts_s[0])
     longest = max(held, key=lambda s: s.last - s.first, default=None)
@@ -106,6 +104,13 @@ def on_its_course(count: Count, parts: int, pulse: Pulse, events: Events, durati
     sounding_s = parts_s[::parts][parts_s[::parts] < events.times_s[-1] + _ON_IT_S]
     changes = _changes(sounding_s, held, count.beats_per_bar)
     return Timed(parts_s, Tempo(bpm, False, 0.0, ms(scatter_s), 0.0, (), changes))
+
+
+def _ends_after(held: list[Stretch], numbers: Floats) -> bool:
+    """Whether the song is straight for the most part, and what follows its last stretch is short."""
+    if sum(s.last - s.first + 1 for s in held) < _BODY_SHARE * numbers.size:
+        return False
+    return bool(0 < numbers[-1] - held[-1].last < max(_END_SHARE * numbers.size, _END_BEATS))
 
 
 def _scatter_s(events: Events, numbers: Floats, beats_s: Floats) -> float:
@@ -181,27 +186,6 @@ def _fits(stretch: Stretch, parts: int, times_s: Floats) -> Floats:
     step = stretch.period_s / parts
     places = (times_s - stretch.start_s) / step
     return np.asarray(np.abs(places - np.round(places)) * step < _ON_IT_S, dtype=np.float64)
-
-
-def follow_end(events: Events, last_s: float, period_s: float, duration_s: float) -> Floats:
-    """Beats after `last_s`, found one by one up to the last onset, then on at the last interval."""
-    beats = []
-    at_s, period = last_s, period_s
-    while at_s + period < duration_s:
-        gap = events.times_s - at_s
-        possible = (gap > _INTERVALS_TRIED[0] * period) & (gap < _INTERVALS_TRIED[1] * period)
-        if np.any(possible):
-            ratio = gap[possible] / period
-            fitness = np.log1p(events.weights[possible]) * np.exp(
-                -0.5 * np.square((ratio - _NEXT_INTERVAL) / _INTERVAL_SPREAD)
-            )
-            interval = float(gap[possible][fitness.argmax()])
-        else:
-            interval = period
-        at_s += interval
-        period = 0.3 * period + 0.7 * interval
-        beats.append(at_s)
-    return np.array(beats)
 
 
 def _changes(beats_s: Floats, held: list[Stretch], per_bar: int) -> tuple[TempoChange, ...]:

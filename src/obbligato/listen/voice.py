@@ -1,11 +1,12 @@
 """Where somebody sings.
 
 With a stem of the vocal it is a matter of level. Without one it is a matter of opinion (`opinion`). Singing over a
-loud band may never reach even odds, so what counts as singing follows the opinion around each moment, between a
-floor and a ceiling, and a best path through sung and not sung asks for evidence before it changes its mind
-(hysteresis). Where the singer was clear, both ends are then drawn in to the point of change: the start by the opinion
-that is prompt there, the end by the one that does not take the room's ring for the singer. A stretch without one
-confident moment is dropped.
+loud band may never reach even odds, and a singer alone may never fall far below them, so what counts as singing lies
+between the high and the low of opinion around each moment, within a floor and a ceiling; sung and not sung ask for
+evidence before they change (hysteresis). The ends of what was found are then drawn in: the room's ring after a line
+is told by its level, the breath before one by being noise. A line without one moment beyond doubt is dropped, and so
+is one that the network holds for less sung than the usual moment without singing, and all of them where the network
+itself is hardly ever sure: then a horn passed for a singer.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from obbligato.listen.opinion import Opinions, singing_odds
-from obbligato.listen.paths import best_path
 from obbligato.listen.singing_network import FRAME_S
 from obbligato.music.spans import Span
 from obbligato.progress import Progress, silent
@@ -30,22 +30,33 @@ BRIDGED_S = 0.25
 
 _SHORTEST_S = 0.2
 
-_FLOOR_ODDS = float(np.log(0.12 / 0.88))
-_CEILING_ODDS = float(np.log(0.4 / 0.6))
-_UNDER_LOCAL = 3.0
-"""The threshold lies this far (in log-odds) under the opinion of the loudest part of the two seconds around."""
+_FLOOR_ODDS, _CEILING_ODDS = -2.0, 0.0
+_SUNG_AROUND_S, _NOT_SUNG_AROUND_S = 2.0, 8.0
+_SUNG_PERCENTILE, _NOT_SUNG_PERCENTILE = 85, 10
+_BETWEEN = 0.5
+"""The threshold lies half way between the opinion of the sung parts around and that of the others."""
 
-_CONFIDENT_ODDS = float(np.log(0.3 / 0.7))
 _CHANGE_COST = 30.0
 """In log-odds summed over frames: a tenth of a second of plain evidence is worth about as much."""
 
 _LARGEST_EVIDENCE = 4.0
+_THINNED = 5
+
+_CONFIDENT_ODDS = 1.0
 _LEAST_SHARE = 0.015
 """A song sung for less than this share of it (two seconds in two minutes) is taken for one without a singer."""
 
-_EDGE_UNDER = 3.0
-_EDGE_CEILING_ODDS = 2.0
-_EDGE_MOVES_S = 1.0
+_BEYOND_DOUBT_ODDS, _LEAST_BEYOND_DOUBT = 2.0, 1.0 / 32.0
+"""Where a network without doubt stands behind less than this share of what is called sung, a horn passed for one."""
+
+_RING_DB = -10.0
+"""A line begins where its level first comes so near its loud parts, and ends where it does so last."""
+
+_BREATH_S = 0.6
+_BREATH_DB = 5.0
+"""So much more like noise than the usual of its line is a breath; vowels and noise lie about ten apart."""
+
+_LARGEST_NOISE_DB = 4.0
 
 _STEM_FLOOR_DB = -38.0
 _STEM_ENTRY_DB = -30.0
@@ -87,34 +98,73 @@ def _sung_in_stem(vocal: Audio) -> Runs:
 
 def _sung_in_mix(opinions: Opinions) -> Runs:
     odds = opinions.together
-    around = ndimage.percentile_filter(odds[::5], 85, size=41).repeat(5)[: odds.size]
-    threshold = np.clip(around - _UNDER_LOCAL, _FLOOR_ODDS, _CEILING_ODDS)
+    high = _around(odds, _SUNG_PERCENTILE, _SUNG_AROUND_S)
+    low = _around(odds, _NOT_SUNG_PERCENTILE, _NOT_SUNG_AROUND_S)
+    threshold = np.clip(_BETWEEN * high + (1.0 - _BETWEEN) * low, _FLOOR_ODDS, _CEILING_ODDS)
     evidence = np.clip(odds - threshold, -_LARGEST_EVIDENCE, _LARGEST_EVIDENCE)
-    sung = best_path(np.column_stack([np.zeros_like(evidence), evidence]), _CHANGE_COST) == 1
-    runs = _bridged(_runs(sung))
-    sure = [_drawn_in(opinions, *run) for run in runs if odds[slice(*run)].max() > _CONFIDENT_ODDS]
-    return sure if sum(end - start for start, end in sure) >= _LEAST_SHARE * odds.size else []
+    lines = [_drawn_in(opinions, *run) for run in _bridged(_runs(_with_hysteresis(evidence)))]
+    sure = [line for line in lines if odds[slice(*line)].max() > _CONFIDENT_ODDS]
+    usual = _usual_outside(opinions.network, lines)
+    sure = [line for line in sure if opinions.network[slice(*line)].max() > usual]
+    n_sung = sum(end - start for start, end in sure)
+    n_beyond_doubt = np.sum(opinions.network > _BEYOND_DOUBT_ODDS)
+    return sure if n_sung >= _LEAST_SHARE * odds.size and n_beyond_doubt >= _LEAST_BEYOND_DOUBT * n_sung else []
 
 
-def _drawn_in(odds: Opinions, start: int, end: int) -> tuple[int, int]:
-    """Move both ends inwards, to where an opinion has changed its mind about the clear singing next to them."""
-    reach, near = round(_EDGE_MOVES_S / FRAME_S), round(1.5 / FRAME_S)
-    head, tail = odds.entries[start : min(end, start + reach)], odds.ends[max(start, end - reach) : end][::-1]
-    clear_head, clear_tail = odds.entries[start : min(end, start + near)], odds.ends[max(start, end - near) : end]
-    new_start = start + _turning_point(head, clear_head)
-    new_end = end - _turning_point(tail, clear_tail)
-    return (new_start, new_end) if new_end > new_start else (start, end)
+def _around(odds: Array, percentile: int, width_s: float) -> Array:
+    """A percentile of the opinion over the time around each moment."""
+    size = round(width_s / (_THINNED * FRAME_S)) | 1
+    return np.asarray(
+        ndimage.percentile_filter(odds[::_THINNED], percentile, size=size).repeat(_THINNED)[: odds.size]
+    )
 
 
-def _turning_point(opinion: Array, clear: Array) -> int:
-    """How many frames to leave out so that those left out speak most against singing, and the rest most for it.
+def _with_hysteresis(evidence: Array) -> NDArray[np.bool_]:
+    """The best path through sung and not sung (Viterbi), each change at `_CHANGE_COST`.
 
-    The point of change that a cumulative sum finds (Page, Biometrika 41, 1954), the level between the two being set
-    by the clear singing nearby: reverberation after a line is less like the singer than the line itself.
+    With two states only the lead of one over the other matters, and it is never worth more than one change.
     """
-    level = min(np.percentile(clear, 85) - _EDGE_UNDER, _EDGE_CEILING_ODDS)
-    evidence = np.clip(opinion - level, -_LARGEST_EVIDENCE, _LARGEST_EVIDENCE)
-    return int(np.argmin(np.concatenate([[0.0], np.cumsum(evidence)])))
+    leads = []
+    lead = 0.0
+    for value in evidence.tolist():
+        lead = min(max(lead, -_CHANGE_COST), _CHANGE_COST) + value
+        leads.append(lead)
+    sung = np.empty(len(leads), dtype=np.bool_)
+    singing = leads[-1] > 0.0
+    for i in range(len(leads) - 1, -1, -1):
+        if i < len(leads) - 1 and abs(leads[i]) > _CHANGE_COST:
+            singing = leads[i] > 0.0
+        sung[i] = singing
+    return sung
+
+
+def _drawn_in(opinions: Opinions, start: int, end: int) -> tuple[int, int]:
+    """A line without the breath before it and the room's ring after it."""
+    start += _breath(opinions.noise_db[start:end])
+    level_db = opinions.level_db[start:end]
+    loud = np.flatnonzero(level_db >= np.percentile(level_db, 80) + _RING_DB)
+    return start + int(loud[0]), start + int(loud[-1]) + 1
+
+
+def _breath(noise_db: Array) -> int:
+    """How many frames of a line to leave out so that those are most like noise and the others least.
+
+    The point of change that a cumulative sum finds (Page, Biometrika 41, 1954).
+    """
+    reach = round(_BREATH_S / FRAME_S)
+    if noise_db.size <= reach:
+        return 0
+    over = noise_db[:reach] - float(np.median(noise_db)) - _BREATH_DB
+    tonal = np.cumsum(np.clip(-over, -_LARGEST_NOISE_DB, _LARGEST_NOISE_DB))
+    return int(np.argmin(np.concatenate([[0.0], tonal])))
+
+
+def _usual_outside(network: Array, lines: Runs) -> float:
+    """The network's median opinion where no line is."""
+    outside = np.ones(network.size, dtype=np.bool_)
+    for line in lines:
+        outside[slice(*line)] = False
+    return float(np.median(network[outside])) if outside.any() else -np.inf
 
 
 def _runs(on: NDArray[np.bool_]) -> Runs:
