@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import hashlib
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -46,7 +47,7 @@ def rendered(spec: Spec, cache: Path) -> tuple[Path, Truth]:
     sources += [here / "pulses.py"] if "pulses" in spec.singer or "low" in spec.singer else []
     code = "".join(_meaning(source) for source in sources)
     fingerprint = hashlib.sha256((code + repr(spec)).encode()).hexdigest()[:12]
-    stem = cache / f"{spec.name.replace(' ', '_').replace('/', '-')}-{fingerprint}"
+    stem = cache / f"{re.sub(r'[^A-Za-z0-9-]', '_', spec.name)}-{fingerprint}"
     path, facts = stem.with_suffix(mixes.SUFFIX.get(spec.mix, ".wav")), stem.with_suffix(".json")
     if not (path.is_file() and facts.is_file()):
         cache.mkdir(parents=True, exist_ok=True)
