@@ -105,6 +105,15 @@ class Slowing(Band):
         return super().seconds(beats - late) + 60 / self.bpm * (np.power(10 / 9, late) - 1.0) / np.log(10 / 9)
 
 
+class CountedSlower(Band):
+    """A band whose count-in is 8 % too slow for the song that follows."""
+
+    def seconds(self, beats):
+        beats = np.asarray(beats, dtype=float)
+        in_count = self.count_in_bars * self.beats_per_bar * 60 / (0.92 * self.bpm)
+        return self.head_s + in_count + 60 / self.bpm * np.where(beats < 0, beats / 0.92, beats)
+
+
 @pytest.mark.parametrize(
     ("band", "unit"),
     [
@@ -138,6 +147,15 @@ def test_count_in_is_told_from_music(bars):
     assert found.count_in.start_s == pytest.approx(band.head_s, abs=0.010)
     assert found.grid.bar_1_s == pytest.approx(float(band.seconds(0)), abs=0.010)
     assert found.grid_finding.beats_s[0] < band.head_s + 0.01
+
+
+@pytest.mark.parametrize("bars", [1, 2])
+def test_a_count_in_on_a_tempo_of_its_own_has_its_own_bars(bars):
+    band = CountedSlower(ROCK, 108.0, bars=12, count_in_bars=bars)
+    found = find_grid(band.audio())
+    assert found.tempo.bpm == pytest.approx(108.0, abs=0.05)
+    assert found.grid.bar_1_s == pytest.approx(float(band.seconds(0)), abs=0.010)
+    assert (found.count_in.clicks, found.count_in.bars) == (4 * bars, bars)
 
 
 def test_a_pick_up_stays_before_bar_1():

@@ -104,7 +104,7 @@ def test_peaks_are_partials_of_the_tones_in_order_of_time():
 def test_a_lone_note_noise_or_disagreement_tells_no_tuning():
     rng = np.random.default_rng(5)
     t = np.arange(8 * SR) / SR
-    lone = sum(np.sin(2 * np.pi * 220.0 * k * t) / k for k in (1, 2, 4))
+    lone = sum(np.sin(2 * np.pi * 220.0 * k * t) / k for k in range(1, 7))
     noise = rng.standard_normal(t.size)
     # Twelve tones each off by anything up to half a semitone have no common tuning.
     strays = 100.0 * np.arange(12) + rng.uniform(-50.0, 50.0, 12)

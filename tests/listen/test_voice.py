@@ -46,6 +46,14 @@ def test_a_silent_stem_has_no_singer(vocal):
     assert find_voice(stem([]), vocal=vocal) == ()
 
 
+def test_a_stem_longer_than_the_song_and_of_an_odd_rate_keeps_time():
+    sr = 11025
+    t = np.arange(200 * sr) / sr
+    long = Audio((0.2 * np.sin(2 * np.pi * 220.0 * t) * ((t % 40.0 < 2.0) & (t > 1.0))).astype(np.float32), sr)
+    found = find_voice(stem([], seconds=130.0), vocal=long)
+    assert [span.start_s for span in found] == pytest.approx([1.0, 40.0, 80.0, 120.0], abs=0.021)
+
+
 @pytest.mark.parametrize("seconds", [0.0, 0.5, 4.0])
 def test_silence_has_no_singer(seconds):
     assert find_voice(Audio(np.zeros((2, int(SR * seconds)), dtype=np.float32), SR)) == ()
@@ -119,8 +127,9 @@ def test_a_band_without_a_singer(render):
     assert find_voice(backing(render)) == ()
 
 
-def test_an_invented_singer_over_a_rendered_band(render):
-    # The singer is a synthesiser, so this is a plain alarm; real singing is measured by bench/listen_ear.py.
+@pytest.fixture(scope="module")
+def sung_song(render):
+    """An invented singer over a rendered band, and where the singer sings."""
     band = backing(render)
     grid = Grid.steady(SONG.bpm, 0.0, SONG.meter)
     first_beat = SONG.lines[0][0].onset_beat
@@ -130,10 +139,22 @@ def test_an_invented_singer_over_a_rendered_band(render):
     )
     inside = np.concatenate([dry[round(s.start_s * band.sr) : round(s.end_s * band.sr)] for s in sung])
     gain = 1.4 * np.sqrt(np.mean(band.y**2) / np.mean(inside**2))
-    found = find_voice(Audio(band.y + (gain * dry).astype(np.float32), band.sr))
-    times = np.arange(0.0, band.duration_s, 0.01)
-    agreed = _inside(times, found) == _inside(times, sung)
+    return Audio(band.y + (gain * dry).astype(np.float32), band.sr), sung
+
+
+def test_an_invented_singer_over_a_rendered_band(sung_song):
+    # The singer is a synthesiser, so this is a plain alarm; real singing is measured by bench/listen_ear.py.
+    song, sung = sung_song
+    times = np.arange(0.0, song.duration_s, 0.01)
+    agreed = _inside(times, find_voice(song)) == _inside(times, sung)
     assert agreed.mean() > 0.85
+
+
+@pytest.mark.parametrize("right", [0.0, -1.0])
+def test_a_dead_or_turned_channel_hides_no_singer(sung_song, right):
+    song, _ = sung_song
+    left = song.mono()
+    assert find_voice(Audio(np.stack([left, right * left]), song.sr)) == find_voice(Audio(left[None], song.sr))
 
 
 def _inside(times, spans: tuple[Span, ...]):

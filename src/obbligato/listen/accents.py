@@ -57,7 +57,7 @@ class Harmony:
     def change(self, span_s: float) -> tuple[Floats, Floats]:
         """Times, and how different the pitch classes over a span after each are from those over one before it.
 
-        For each register 0.0 is the same and 2.0 unrelated; both are added.
+        For each register 0.0 is the same, 1.0 unrelated and 2.0 the opposite; both are added.
         """
         span = max(1, round(span_s / self.step_s))
         change = sum(_difference(register - register.mean(axis=0), span) for register in self.chroma)

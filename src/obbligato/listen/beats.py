@@ -1,7 +1,7 @@
 """The grid of a guide: tempo, metre, count-in, bar 1, and every beat of the file.
 
 The steps are one module each: `onsets`, `pulse`, `accents`, `count_in`, `meter`, `tempo`. Here they are put
-together, and the beats of a steady song are put on one straight line, those of a wandering one on its smooth pulse.
+together, and the beats of a steady song are put on one straight line, those of another on its course (`timing`).
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def find_grid(audio: Audio, *, progress: Progress = silent) -> GridFindings:
 
     Raises
     ------
-    InputError
+    NoBeatError
         The file is silent, too short, or has no onsets from which a beat could be found.
     """
     if audio.duration_s < _SHORTEST_S:
@@ -170,8 +170,9 @@ def _grid(tempo: Tempo, beats_s: Floats, bar_1: int, meter: Meter) -> Grid:
 def _count_in(clicks: ClickRun | None, events: Events, grid: Grid) -> CountIn | None:
     if clicks is None:
         return None
-    beats = -float(grid.sec_to_beat(clicks.times_s[0]))
-    bars = round(beats) / grid.meter.beats_per_bar
+    per_bar = grid.meter.beats_per_bar
+    beats, own = -float(grid.sec_to_beat(clicks.times_s[0])), (grid.bar_1_s - clicks.times_s[0]) / clicks.step_s
+    bars = round(own if _fill_bars(own, per_bar) and not _fill_bars(beats, per_bar) else beats) / per_bar
     return CountIn(clicks.times_s[0], grid.bar_1_s, clicks_until(clicks, events, grid.bar_1_s), bars)
 
 

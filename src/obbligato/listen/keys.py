@@ -126,7 +126,7 @@ def _name(state: int) -> tuple[str, Mode]:
 
 
 def _confidence(fit: Array) -> float:
-    """Softmax over the mean fit per bar of the best two keys, sharpened by up to eight bars of evidence."""
+    """`1 - exp(-lead)` for the lead of the best key's mean fit per bar, times up to eight bars."""
     mean = np.sort(fit.mean(axis=0))
     lead = (mean[-1] - mean[-2]) * min(8, fit.shape[0])
     return float(1.0 - np.exp(-lead))

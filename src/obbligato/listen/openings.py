@@ -1,8 +1,8 @@
 """Openings: the room the singer leaves, with its place in bars and what kind of room it is.
 
 An opening lasts from where the voice ends (its last consonant heard out) to where it enters again; before the
-first line it begins at bar 1, after the last it ends with the last bar that sounds. Gaps of less than a beat are
-left alone (rule of thumb of the trade, no source). Its kind:
+first line it begins at bar 1, after the last it ends with the last bar in which something is struck. Gaps of less
+than a beat are left alone (rule of thumb of the trade, no source). Its kind:
 
     break     between two sung lines, the band stops or falls well back for at least half of it
     feature   two bars or more over a playing band: an introduction, a solo, an ending
@@ -48,7 +48,7 @@ _HEARD_DB, _LARGEST_RISE_DB = -20.0, 30.0
 
 
 def find_openings(audio: Audio, voice: Sequence[Span], grid: Grid) -> tuple[Opening, ...]:
-    """Openings of a beat or more between bar 1 and the end of the last sounding bar."""
+    """Openings of a beat or more between bar 1 and the end of the last bar in which something is struck."""
     level_db = _level_db(audio)
     start_s, end_s = max(0.0, grid.bar_1_s), _music_end_s(level_db, audio, grid)
     ends = [start_s, *(max(start_s, span.end_s) for span in voice)]
@@ -74,10 +74,11 @@ def _kind(beats: float, grid: Grid) -> OpeningKind:
 
 def _level_db(audio: Audio) -> NDArray[np.float64]:
     """Level of each frame against the song's usual level (the median of its frames that are not silent)."""
-    hop = round(audio.sr * _FRAME_S)
-    n_frames = audio.n_samples // hop
-    y = audio.mono()[: n_frames * hop].reshape(n_frames, hop)
-    level_db = amplitude_to_db(np.sqrt(np.einsum("ij,ij->i", y, y).astype(np.float64) / hop))
+    edges = np.round(np.arange(int(audio.duration_s / _FRAME_S) + 1) * _FRAME_S * audio.sr).astype(np.intp)
+    y = audio.mono()[: edges[-1]]
+    if y.size == 0:
+        return np.zeros(0)
+    level_db = amplitude_to_db(np.sqrt(np.add.reduceat(np.square(y, dtype=np.float64), edges[:-1]) / np.diff(edges)))
     audible = level_db[level_db > level_db.max(initial=-np.inf) - 50.0]
     return np.asarray(level_db - (np.median(audible) if audible.size else 0.0))
 

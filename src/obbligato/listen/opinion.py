@@ -8,7 +8,7 @@ middle flutters, and on how far it is noise, now and in the quarter of a second 
 judged only by what the others taught (cross-validation, Stone 1974), so that the odds are as sure as they are right;
 the two opinions together then choose the sure moments anew, three times in all (self-training, Scudder 1965). The
 song's own knowledge has a little more than half the say. It steps in only where the network was sure of both for
-three seconds or more.
+three seconds or more besides the stretch that is judged.
 
 References
 ----------
@@ -48,6 +48,12 @@ _FOLDS, _STRETCH_S = 6, 4.0
 _SHRINK = 0.05
 _OWN_SAY = 0.6
 _LARGEST_ODDS = 5.0
+_DEAD, _OPPOSITE = 1e-6, -0.8
+"""Power of a channel against the other, and correlation of both, as a file's facts tell of them."""
+
+_DARKEST_DB = -80.0
+"""What lies further under the loud moments of a band is silence: it must not rule how the bands are weighed."""
+
 _VOICE_BANDS = slice(2, 20)
 """Of the middle's bands those from about 200 to 3300 Hz, where a voice has most of its power."""
 
@@ -82,7 +88,7 @@ def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
     if audio.n_samples < audio.sr:
         return Opinions(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0))
     progress(0.0, "listening for the singer")
-    channels = soxr.resample(audio.y.T, audio.sr, RATE_HZ).T
+    channels = _two_sides(soxr.resample(audio.y.T, audio.sr, RATE_HZ).T)
     places = taken_apart(channels)
     heard = [np.ascontiguousarray(channels.mean(axis=0), dtype=np.float32)]
     if np.abs(channels[0] - channels[-1]).max() > 1e-4:
@@ -95,6 +101,17 @@ def singing_odds(audio: Audio, *, progress: Progress = silent) -> Opinions:
         opinions = _with_own_opinion(network, places)
     progress(1.0, "listened for the singer")
     return opinions
+
+
+def _two_sides(channels: Samples) -> Samples:
+    """The channels, a dead one stood in for by the other, one of opposite polarity turned round."""
+    if len(channels) != 2:
+        return channels
+    power = np.mean(np.square(channels), axis=1, dtype=np.float64)
+    if power.min() < _DEAD * power.max():
+        return channels[[int(power.argmax())] * 2]
+    alike = float(np.mean(channels[0] * channels[1], dtype=np.float64)) / np.sqrt(max(power.prod(), 1e-30))
+    return channels * np.array([[1.0], [-1.0]], dtype=channels.dtype) if alike < _OPPOSITE else channels
 
 
 def _network_odds(y: Samples) -> Array:
@@ -112,7 +129,7 @@ def _with_own_opinion(network: Array, places: Places) -> Opinions:
     for _ in range(_ROUNDS):
         at_frames = np.interp(frame_s, times_s, together)
         sung, not_sung = at_frames > _SURE_SUNG, at_frames < _SURE_NOT_SUNG
-        if min(sung.sum(), not_sung.sum()) * HOP / RATE_HZ < _LEAST_SURE_S:
+        if min(_least_taught_s(sung, stretch), _least_taught_s(not_sung, stretch)) < _LEAST_SURE_S:
             break
         score = _discriminant(features, sung, not_sung, stretch)
         own = np.interp(times_s, frame_s, np.clip(score, -_LARGEST_ODDS, _LARGEST_ODDS))
@@ -123,17 +140,27 @@ def _with_own_opinion(network: Array, places: Places) -> Opinions:
     return Opinions(together, network, np.interp(times_s, frame_s, level_db), np.interp(times_s, frame_s, noise_db))
 
 
+def _least_taught_s(sure: Mask, stretch: NDArray[np.intp]) -> float:
+    """Seconds of sure frames that are left to teach in the worst case of a fold left out."""
+    return float(sure.sum() - np.bincount(stretch, sure, _FOLDS).max()) * HOP / RATE_HZ
+
+
 def _features(places: Places) -> Array:
     """What each frame sounds like, every column with mean 0 and deviation 1, shape (n_frames, n_columns)."""
-    steady = _mean_around(places.middle_db, _SMOOTHED_FRAMES)
-    flutter = _mean_around((places.middle_db - steady) ** 2, _FLUTTER_FRAMES)
-    side = _mean_around(places.side_db, _SMOOTHED_FRAMES)
+    middle_db, side_db = _without_silence(places.middle_db), _without_silence(places.side_db)
+    steady = _mean_around(middle_db, _SMOOTHED_FRAMES)
+    flutter = _mean_around((middle_db - steady) ** 2, _FLUTTER_FRAMES)
+    side = _mean_around(side_db, _SMOOTHED_FRAMES)
     now = [steady, side, np.sqrt(np.maximum(flutter, 0.0)), _mean_around(places.flatness_db, _SMOOTHED_FRAMES)]
-    middle = np.hstack([places.middle_db, places.flatness_db])
+    middle = np.hstack([middle_db, places.flatness_db])
     half = _AROUND_FRAMES // 2
     around = [ndimage.uniform_filter1d(middle, _AROUND_FRAMES, axis=0, origin=origin) for origin in (half, -half)]
     features = np.hstack([*now, *around])
     return np.asarray((features - features.mean(axis=0)) / (features.std(axis=0) + 1e-9))
+
+
+def _without_silence(bands_db: Array) -> Array:
+    return np.maximum(bands_db, np.percentile(bands_db, 95, axis=0) + _DARKEST_DB)
 
 
 def _mean_around(values: Array, n_frames: int) -> Array:

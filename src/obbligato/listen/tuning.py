@@ -76,7 +76,12 @@ _SURE_CENTS = 3.0
 """Twice the standard error at which a stretch still has a tuning of its own."""
 
 _FEWEST_WITNESSES = 3
-"""Pitch classes below which nothing is known of their spread."""
+"""Pitch classes below which nothing is known of their spread; overtones of a tone bear no witness of their own."""
+
+_WITNESS_SHARE = 0.02
+_OVERTONES = 12.0 * np.log2(np.arange(2, 9))
+_OVERTONE_NEAR = 0.2
+"""In semitones: so near to an overtone of a lower peak of its frame a peak is taken for one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,10 +206,21 @@ def _standard_error_cents(peaks: Peaks, cents: float) -> float:
     pitch_class = np.round(peaks.midi - cents / 100.0).astype(np.intp) % 12
     pull = np.bincount(pitch_class, near * distance, minlength=12)
     hold = float(np.sum(near * (1.0 - distance**2)))
-    witnesses = int(np.count_nonzero(np.bincount(pitch_class, minlength=12)))
+    of_its_own = np.bincount(pitch_class, near * ~_overtones(peaks), minlength=12)
+    witnesses = int(np.count_nonzero(of_its_own > _WITNESS_SHARE * near.sum()))
     if witnesses < _FEWEST_WITNESSES or hold <= 0.0:
         return float(np.inf)
     return _KERNELS_CENTS[-1] * float(np.sqrt(witnesses / (witnesses - 1) * np.sum(pull**2))) / hold
+
+
+def _overtones(peaks: Peaks) -> NDArray[np.bool_]:
+    """Which peaks lie at an overtone of a lower peak of the same frame; peaks come by frame, the lower first."""
+    found = np.zeros(peaks.midi.size, dtype=np.bool_)
+    for lag in range(1, int(np.unique(peaks.times_s, return_counts=True)[1].max())):
+        above = peaks.midi[lag:] - peaks.midi[:-lag]
+        near = np.abs(above[:, None] - _OVERTONES).min(axis=1) < _OVERTONE_NEAR
+        found[lag:] |= near & (peaks.times_s[lag:] == peaks.times_s[:-lag])
+    return found
 
 
 def _distance_cents(peaks: Peaks, cents: float) -> NDArray[np.float64]:

@@ -4,8 +4,8 @@ With a stem of the vocal it is a matter of level. Without one it is a matter of 
 loud band may never reach even odds, and a singer alone may never fall far below them, so what counts as singing lies
 between the high and the low of opinion around each moment, within a floor and a ceiling; sung and not sung ask for
 evidence before they change (hysteresis). The ends of what was found are then drawn in: the room's ring after a line
-is told by its level, the breath before one by being noise. A line without one moment beyond doubt is dropped, and so
-is one that the network holds for less sung than the usual moment without singing, and all of them where the network
+is told by its level, the breath before one by being noise. A line without one confident moment is dropped, and so is
+one that the network holds for less sung than the usual moment without singing, and all of them where the network
 itself is hardly ever sure: then a horn passed for a singer.
 """
 
@@ -82,13 +82,13 @@ def find_voice(audio: Audio, *, vocal: Audio | None = None, progress: Progress =
 
 
 def _sung_in_stem(vocal: Audio) -> Runs:
-    hop = round(vocal.sr * FRAME_S)
     y = vocal.mono()
-    n_frames = y.size // hop
+    n_frames = int(vocal.duration_s / FRAME_S)
     if n_frames == 0:
         return []
-    power = np.mean(np.square(y[: n_frames * hop].reshape(n_frames, hop), dtype=np.float64), axis=1)
-    level_db = amplitude_to_db(np.sqrt(ndimage.uniform_filter1d(power, 3)))
+    edges = np.round(np.arange(n_frames + 1) * FRAME_S * vocal.sr).astype(np.intp)
+    power = np.add.reduceat(np.square(y[: edges[-1]], dtype=np.float64), edges[:-1]) / np.diff(edges)
+    level_db = amplitude_to_db(np.sqrt(np.maximum(ndimage.uniform_filter1d(power, 3), 0.0)))
     loud_db = float(np.percentile(level_db[level_db > level_db.max() - 40.0], 75))
     if loud_db < _SILENT_STEM_DBFS:
         return []
@@ -186,5 +186,5 @@ def _spans(runs: Runs, duration_s: float) -> tuple[Span, ...]:
     return tuple(
         Span(start * FRAME_S, min(end * FRAME_S, duration_s))
         for start, end in _bridged(runs)
-        if (end - start) * FRAME_S >= _SHORTEST_S
+        if (end - start) * FRAME_S >= _SHORTEST_S and start * FRAME_S < duration_s
     )

@@ -153,10 +153,12 @@ def _strays(song: SongMap) -> str:
     for section in song.tuning.sections:
         apart = section.cents - song.tuning.cents
         if abs(apart) >= STRAYS_CENTS:
-            letter = next((s.label for s in song.sections if s.start_s == section.start_s), "?")
+            middle_s = 0.5 * (section.start_s + section.end_s)
+            letter = next((s.label for s in song.sections if s.start_s <= middle_s < s.end_s), "")
             where = "above" if apart > 0 else "below"
             at = seconds_to_clock(section.start_s)
-            words.append(f" Section {letter} ({at}) lies {abs(apart):.0f} cents {where} that.")
+            what = f"Section {letter} ({at})" if letter else f"What begins at {at}"
+            words.append(f" {what} lies {abs(apart):.0f} cents {where} that.")
     return "".join(words)
 
 
