@@ -51,9 +51,6 @@ _LARGEST_ODDS = 5.0
 _DEAD, _OPPOSITE = 1e-6, -0.8
 """Power of a channel against the other, and correlation of both, as a file's facts tell of them."""
 
-_DARKEST_DB = -80.0
-"""What lies further under the loud moments of a band is silence: it must not rule how the bands are weighed."""
-
 _VOICE_BANDS = slice(2, 20)
 """Of the middle's bands those from about 200 to 3300 Hz, where a voice has most of its power."""
 
@@ -147,20 +144,15 @@ def _least_taught_s(sure: Mask, stretch: NDArray[np.intp]) -> float:
 
 def _features(places: Places) -> Array:
     """What each frame sounds like, every column with mean 0 and deviation 1, shape (n_frames, n_columns)."""
-    middle_db, side_db = _without_silence(places.middle_db), _without_silence(places.side_db)
-    steady = _mean_around(middle_db, _SMOOTHED_FRAMES)
-    flutter = _mean_around((middle_db - steady) ** 2, _FLUTTER_FRAMES)
-    side = _mean_around(side_db, _SMOOTHED_FRAMES)
+    steady = _mean_around(places.middle_db, _SMOOTHED_FRAMES)
+    flutter = _mean_around((places.middle_db - steady) ** 2, _FLUTTER_FRAMES)
+    side = _mean_around(places.side_db, _SMOOTHED_FRAMES)
     now = [steady, side, np.sqrt(np.maximum(flutter, 0.0)), _mean_around(places.flatness_db, _SMOOTHED_FRAMES)]
-    middle = np.hstack([middle_db, places.flatness_db])
+    middle = np.hstack([places.middle_db, places.flatness_db])
     half = _AROUND_FRAMES // 2
     around = [ndimage.uniform_filter1d(middle, _AROUND_FRAMES, axis=0, origin=origin) for origin in (half, -half)]
     features = np.hstack([*now, *around])
     return np.asarray((features - features.mean(axis=0)) / (features.std(axis=0) + 1e-9))
-
-
-def _without_silence(bands_db: Array) -> Array:
-    return np.maximum(bands_db, np.percentile(bands_db, 95, axis=0) + _DARKEST_DB)
 
 
 def _mean_around(values: Array, n_frames: int) -> Array:
