@@ -10,7 +10,7 @@ its curve is left.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import soxr
@@ -28,7 +28,7 @@ _SATURATION_S = 0.5
 _LEAST_LASTING, _APART_S = 0.3, 0.06
 """An onset of this share of a strong one ends the one before; onsets nearer than this are one."""
 _CHANGE_STEP_S = 0.05
-CHANGE_SPAN_S = 0.8
+_CHANGE_SPAN_S = 0.8
 _CHANGE_RATE_HZ = 11025
 _CHANGE_FFT = 4096
 _FRAMES_AT_ONCE = 256
@@ -64,11 +64,9 @@ class Harmony:
         return np.arange(self.chroma.shape[2], dtype=np.float64) * self.step_s, np.asarray(change)
 
 
-def find_accents(harmony: Harmony, onsets: Onsets, pulse: Pulse, *, span_s: float = CHANGE_SPAN_S) -> Accents:
-    """Sample the four curves along the pulse, `PER_PULSE` times in each; chords are thought to last `span_s`."""
-    first = float(np.ceil(pulse.phase[0]))
-    phases = np.arange(first, np.floor(pulse.phase[-1]), 1.0 / PER_PULSE)
-    at_s = pulse.when(phases)
+def find_accents(harmony: Harmony, onsets: Onsets, pulse: Pulse) -> Accents:
+    """Sample the four curves along the pulse, `PER_PULSE` times in each."""
+    at_s = pulse.when(_phases(pulse))
     onset_s = np.arange(onsets.n) * onsets.step_s
 
     def sampled(strength: Floats) -> Floats:
@@ -76,17 +74,32 @@ def find_accents(harmony: Harmony, onsets: Onsets, pulse: Pulse, *, span_s: floa
         return np.asarray(np.interp(at_s, onset_s, near))
 
     bands = np.asarray(onsets.bands, dtype=np.float64)
-    change_s, change_size = harmony.change(span_s)
+    everything = bands.sum(axis=0)
     curves = np.stack(
         [
-            sampled(lasting(bands.sum(axis=0), onsets.step_s)),
+            sampled(lasting(everything, onsets.step_s)),
             sampled(lasting(bands[0], onsets.step_s)),
             sampled(bands[2] + bands[3]),
-            np.interp(at_s, change_s, change_size),
+            _harmony_curve(harmony, at_s, _CHANGE_SPAN_S),
         ]
     )
-    struck = sampled(bands.sum(axis=0))
-    return Accents(first, _standardised(curves), _standardised(struck))
+    return Accents(float(np.ceil(pulse.phase[0])), _standardised(curves), _standardised(sampled(everything)))
+
+
+def with_chords_of(accents: Accents, harmony: Harmony, pulse: Pulse, span_s: float) -> Accents:
+    """The same accents, but for a harmony whose chords are thought to last `span_s`."""
+    curves = accents.curves.copy()
+    curves[CURVES.index("harmony")] = _standardised(_harmony_curve(harmony, pulse.when(_phases(pulse)), span_s))
+    return replace(accents, curves=curves)
+
+
+def _phases(pulse: Pulse) -> Floats:
+    return np.arange(float(np.ceil(pulse.phase[0])), np.floor(pulse.phase[-1]), 1.0 / PER_PULSE)
+
+
+def _harmony_curve(harmony: Harmony, at_s: Floats, span_s: float) -> Floats:
+    change_s, change_size = harmony.change(span_s)
+    return np.interp(at_s, change_s, change_size)
 
 
 def _standardised(curves: Floats) -> Floats:

@@ -14,7 +14,7 @@ from fractions import Fraction
 import numpy as np
 
 from obbligato.errors import NoBeatError
-from obbligato.listen.accents import Harmony, find_accents, find_harmony
+from obbligato.listen.accents import Harmony, find_accents, find_harmony, with_chords_of
 from obbligato.listen.bars import bar_places, counted_on, parts_of
 from obbligato.listen.count_in import ClickRun, clicks_until, find_clicks, first_sound_s
 from obbligato.listen.meter import Count, beat_unit, put_downbeat, settle_compound_bar, weigh_counts
@@ -86,7 +86,7 @@ def grid_of_onsets(
         raise NoBeatError("the file is too short to hold two bars")
     count = settle_compound_bar(counts, accents, pulse)
     unit = beat_unit(count, accents, pulse)
-    accents = find_accents(harmony, onsets, pulse, span_s=0.5 * count.beats_per_bar * count.beat_s(pulse))
+    accents = with_chords_of(accents, harmony, pulse, 0.5 * count.beats_per_bar * count.beat_s(pulse))
     count = put_downbeat(count, accents, pulse, clicks)
     progress(0.9, "tempo")
     played = _after_clicks(events, clicks)

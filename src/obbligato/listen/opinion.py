@@ -185,6 +185,6 @@ def _moments(features: Array, sure: Mask, stretch: NDArray[np.intp]) -> list[tup
 def _taught(moments: list[tuple[int, Array, Array]], left_out: int) -> tuple[Array, Array]:
     """Mean and covariance of the sure frames of all folds but one."""
     numbers, sums, products = zip(*(m for fold, m in enumerate(moments) if fold != left_out), strict=True)
-    number = max(1, sum(numbers))
+    number = sum(numbers)
     mean = np.sum(sums, axis=0) / number
     return mean, np.sum(products, axis=0) / number - np.outer(mean, mean)

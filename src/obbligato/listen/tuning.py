@@ -159,12 +159,12 @@ def sustained_peaks(audio: Audio) -> Peaks:
     below, here, above = (np.log(np.maximum(spectrum[frame, k + i], 1e-12)) for i in range(3))
     shift = 0.5 * (below - above) / (below - 2.0 * here + above)
     midi = hz_to_midi((k + 1 + shift) * bin_hz)
-    steady = _seen_before(frame, midi, n_frames=spectrum.shape[0])
+    steady = _seen_before(frame, midi)
     times_s = np.asarray((frame[steady] * _HOP + 0.5 * _WINDOW) / _SR, dtype=np.float64)
     return Peaks(times_s, midi[steady], np.sqrt(inner[frame[steady], k[steady]].astype(np.float64)))
 
 
-def _seen_before(frame: NDArray[np.intp], midi: NDArray[np.float64], *, n_frames: int) -> NDArray[np.bool_]:
+def _seen_before(frame: NDArray[np.intp], midi: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Which peaks have a peak of nearly the same pitch one frame earlier."""
     key = frame * 1000.0 + midi
     order = np.argsort(key)
@@ -172,7 +172,7 @@ def _seen_before(frame: NDArray[np.intp], midi: NDArray[np.float64], *, n_frames
     i = np.clip(np.searchsorted(key[order], previous), 1, max(1, key.size - 1))
     ordered = key[order]
     gap = np.minimum(np.abs(ordered[i - 1] - previous), np.abs(ordered[np.minimum(i, key.size - 1)] - previous))
-    return np.asarray((gap < _STEADY_CENTS / 100.0) & (frame > 0) & (frame < n_frames))
+    return np.asarray((gap < _STEADY_CENTS / 100.0) & (frame > 0))
 
 
 def _as_tuning(cents: float) -> Tuning:
