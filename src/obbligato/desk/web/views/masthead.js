@@ -3,11 +3,11 @@ import { Action, html, signs, useStore } from "../lib/ui.js";
 import { VIEWS, stateOfView, toPlace, viewOfStage } from "../state/places.js";
 
 export function Masthead({ context: { store, actions } }) {
-  const { job, pitch, theme } = useStore(store);
+  const { job, name, pitch, theme } = useStore(store);
   const transposes = job && job.instrument.sounding_minus_written !== 0;
   return html`<header class="masthead">
     <a class="home" href="#/">Obbligato</a>
-    <h1 class="song">${job ? html`${job.brief.title} <small>${signs(job.instrument.name)}${job.brief.client && ` · for ${job.brief.client}`}</small>` : html`<span class="for-readers">The desk</span>`}</h1>
+    <h1 class="song">${job ? html`${job.brief.title} <small>${signs(job.instrument.name)}${job.brief.client && ` · for ${job.brief.client}`}</small>` : name ? html`${name} <small> </small>` : html`<span class="for-readers">The desk</span>`}</h1>
     <div class="row">
       ${transposes && html`<fieldset class="row"><legend class="for-readers">Pitch shown</legend>
         ${["written", "sounding"].map((one) => html`<button type="button" aria-pressed=${pitch === one} onClick=${() => actions.setPitch(one)}>${one} pitch</button>`)}
@@ -24,7 +24,7 @@ export function Stages({ context: { store } }) {
   return html`<nav class="job-nav" aria-label="The job, stage by stage">
     <ul class="stages">${VIEWS.map((one) => {
       const state = job ? stateOfView(one.view, job.stages) : "";
-      return html`<li><a href=${toPlace(name, one.view)} aria-current=${one.view === view ? "page" : undefined}>${one.title}${state && html`<span class="state">${state}</span>`}</a></li>`;
+      return html`<li><a href=${toPlace(name, one.view)} aria-current=${one.view === view ? "page" : undefined}>${one.title} <span class="state">${state || " "}</span></a></li>`;
     })}</ul>
     <p class="next-step">${next && html`${next.state === "open" ? "Next: " : ""}<a href=${toPlace(name, viewOfStage(next.stage))}>${next.sentence}</a>`} </p>
   </nav>`;
