@@ -10,8 +10,9 @@ breath. All of these are defaults of common practice without a source, to be set
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from obbligato.music.editing import DYNAMICS
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Note
@@ -81,11 +82,19 @@ def breath_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) ->
             first = index
         last_of_stretch = index + 1 == len(readings) or readings[index + 1].breathed > 0.0
         if last_of_stretch and reading.left < 0.0:
-            remarks.append(_remark(notes, readings, first, index, grid))
+            remarks.append(_remark(notes, readings, first, index, grid, instrument=instrument))
     return remarks
 
 
-def _remark(notes: Sequence[Note], readings: Sequence[TankReading], first: int, last: int, grid: Grid) -> Remark:
+def _remark(
+    notes: Sequence[Note],
+    readings: Sequence[TankReading],
+    first: int,
+    last: int,
+    grid: Grid,
+    *,
+    instrument: Instrument,
+) -> Remark:
     start_s, end_s = grid.beat_to_sec([notes[first].onset_beat, notes[last].end_beat])
     left = readings[last].left
     first_bar = bar_of(grid, notes[first].onset_beat)
@@ -97,8 +106,9 @@ def _remark(notes: Sequence[Note], readings: Sequence[TankReading], first: int, 
     if left >= -RESERVE:
         sentence = f"{where}{cause}, longer than is comfortable; if it is too long, {fix}."
         return Remark("breath", "look", first_bar, last_bar, sentence, numbers)
+    softer = _softer(notes, first, last, grid, instrument)
     empty = next(i for i in range(first, last + 1) if readings[i].left < -RESERVE)
-    sentence = f"{where}{cause}; the air runs out at {place_text(grid, notes[empty].onset_beat)}: {fix}."
+    sentence = f"{where}{cause}; the air runs out at {place_text(grid, notes[empty].onset_beat)}: {fix}{softer}."
     return Remark("breath", "stop", first_bar, last_bar, sentence, numbers)
 
 
@@ -115,3 +125,13 @@ def _remedy(notes: Sequence[Note], first: int, last: int, grid: Grid) -> str:
 
     best = max(range(first, last), key=worth)
     return f"shorten the note at {place_text(grid, notes[best].onset_beat)} and breathe before the next"
+
+
+def _softer(notes: Sequence[Note], first: int, last: int, grid: Grid, instrument: Instrument) -> str:
+    """The loudest marking at which the air lasts, as a second way out; nothing where none makes it last."""
+    for name in ("mf", "mp", "p"):
+        stretch = [replace(note, velocity=min(note.velocity, DYNAMICS[name])) for note in notes[first : last + 1]]
+        quiet = (*notes[:first], *stretch, *notes[last + 1 :])
+        if read_tank(quiet, grid, instrument)[last].left >= -RESERVE:
+            return f", or play it {name}"
+    return ""

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from obbligato.errors import InputError
-from obbligato.music.harmony import pitch_class
+from obbligato.music.harmony import note_name, pitch_class
 
 Clef = Literal["treble", "bass", "alto", "tenor", "treble8vb"]
 Family = Literal["brass", "woodwind", "strings", "plucked", "voice"]
@@ -75,6 +75,15 @@ class Instrument:
     def to_sounding(self, written: int) -> int:
         """Written MIDI pitch to sounding."""
         return written + self.transposition.semitones
+
+
+def pitch_text(pitch: int) -> str:
+    """Name and octave of a pitch; black keys by their flat names.
+
+    >>> pitch_text(70)
+    'Bb4'
+    """
+    return f"{note_name(pitch)}{pitch // 12 - 1}"
 
 
 def _pitch(name: str) -> int:

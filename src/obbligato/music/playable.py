@@ -8,8 +8,7 @@ from itertools import pairwise
 from obbligato.music.breath import breath_remarks
 from obbligato.music.company import clash_remarks, openings_remarks, voice_remarks
 from obbligato.music.grid import Grid
-from obbligato.music.harmony import note_name
-from obbligato.music.instruments import Instrument
+from obbligato.music.instruments import Instrument, pitch_text
 from obbligato.music.line import Line, Note
 from obbligato.music.remarks import Remark, Severity, bar_of, bars_text
 from obbligato.music.spans import ChordSpan, Opening, Span
@@ -51,20 +50,16 @@ def check_line(
     return tuple(sorted(remarks, key=lambda r: (_SEVERITIES.index(r.severity), r.first_bar)))
 
 
-def _pitch_text(written: int) -> str:
-    return f"{note_name(written)}{written // 12 - 1}"
-
-
 def _range_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
     """Notes outside the range, and outside its comfortable part, each side for itself."""
     i = instrument
     zones: tuple[tuple[Severity, str, range], ...] = (
-        ("stop", f"below the lowest note ({_pitch_text(i.low)})", range(i.low)),
-        ("stop", f"above the highest note ({_pitch_text(i.high)})", range(i.high + 1, 200)),
-        ("look", f"low, under the comfortable {_pitch_text(i.comfortable_low)}", range(i.low, i.comfortable_low)),
+        ("stop", f"below the lowest note ({pitch_text(i.low)})", range(i.low)),
+        ("stop", f"above the highest note ({pitch_text(i.high)})", range(i.high + 1, 200)),
+        ("look", f"low, under the comfortable {pitch_text(i.comfortable_low)}", range(i.low, i.comfortable_low)),
         (
             "look",
-            f"high, over the comfortable {_pitch_text(i.comfortable_high)}",
+            f"high, over the comfortable {pitch_text(i.comfortable_high)}",
             range(i.comfortable_high + 1, i.high + 1),
         ),
     )
@@ -74,7 +69,7 @@ def _range_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) ->
         if not found:
             continue
         bars = [bar_of(grid, note.onset_beat) for note, _ in found]
-        names = ", ".join(_pitch_text(p) for p in sorted({written for _, written in found}))
+        names = ", ".join(pitch_text(p) for p in sorted({written for _, written in found}))
         fix = _octave_fix(notes, instrument) if severity == "stop" else "try it first, or save it for one place"
         sentence = f"{bars_text(bars).capitalize()}: written {names} for {i.name} is {words}; {fix}."
         numbers = {"notes": float(len(found)), "share": len(found) / len(notes)}

@@ -1,0 +1,166 @@
+"""Editing the line of a job in words: every edit is kept as a new version, the one before stays as it was.
+
+An edit is a word for what to do, a place or a stretch in bars and beats, and how much: `move 12:3 0.5`,
+`transpose 12-14 -12`, `add 12:3 A4 1`. Names of notes are written pitch for the job's instrument.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from obbligato.errors import InputError
+from obbligato.job.drafting import draft_line, keep_draft, line_version, mapped_song
+from obbligato.job.places import parse_stretch
+from obbligato.job.store import JobFolder
+from obbligato.job.writing import PlacedLine, current_line, instrument_of
+from obbligato.music import editing
+from obbligato.music.difference import BarChange, line_difference
+from obbligato.music.editing import DYNAMICS, Notes, Reach
+from obbligato.music.grid import Grid
+from obbligato.music.harmony import pitch_class
+from obbligato.music.instruments import Instrument
+from obbligato.music.layers import Layer, make_layer
+from obbligato.music.line import Note
+from obbligato.music.midi import midi_bytes
+
+NORMAL_BREATH_S = 0.5
+"""A normal breath takes 0.5 to 0.8 s (common practice, no source)."""
+EDITS = {
+    "move": "move 12:3 0.5 (beats later; -0.5 earlier)",
+    "transpose": "transpose 12-14 -12 (semitones)",
+    "delete": "delete 12:3",
+    "add": "add 12:3 A4 1 (written pitch, beats)",
+    "lengthen": "lengthen 12:3 0.5 (beats)",
+    "shorten": "shorten 12:3 0.5 (beats)",
+    "breathe": "breathe 12:3 (after that note; or with seconds: breathe 12:3 0.8)",
+    "dynamics": f"dynamics 12-14 mf ({', '.join(DYNAMICS)})",
+}
+"""Every edit with an example of it."""
+_NUMBER = re.compile(r"[+-]?\d{1,4}(?:[.,]\d{1,4})?")
+
+
+def edit_line(folder: JobFolder, text: str) -> tuple[PlacedLine, tuple[BarChange, ...]]:
+    """Edit the newest version and keep the result as the next one; edits are parted by semicolons.
+
+    Raises
+    ------
+    InputError
+        When an edit is not understood, finds no note, or would make no line; no version is added then.
+    """
+    folder.require_writable()
+    song, instrument = mapped_song(folder), instrument_of(folder)
+    grid = song.to_grid()
+    before = current_line(folder).line.notes
+    notes = before
+    for edit in filter(None, (piece.strip() for piece in text.split(";"))):
+        notes = apply_edit(notes, edit, grid, instrument)
+    # What is kept is compared, with the notes that run into others already ended there.
+    changes = line_difference(before, draft_line(notes, song).notes, grid, instrument)
+    if not changes:
+        raise InputError(f"'{text}' would change nothing; write an edit like: {EDITS['move']}.")
+    return keep_draft(folder, notes), changes
+
+
+def difference_of(folder: JobFolder, before: int, after: int) -> tuple[BarChange, ...]:
+    """What is different between two versions, bar by bar."""
+    old, new = (line_version(folder, number).line.notes for number in (before, after))
+    return line_difference(old, new, mapped_song(folder).to_grid(), instrument_of(folder))
+
+
+def add_layer(folder: JobFolder, layer: Layer) -> str:
+    """Write a second voice of the newest version as MIDI and return its place inside the job."""
+    song, placed = mapped_song(folder), current_line(folder)
+    grid = song.to_grid()
+    notes = make_layer(placed.line.notes, layer, grid, chords=song.chords, keys=song.keys)
+    data = midi_bytes(
+        draft_line(notes, song), grid, title=folder.job.brief.title, program=instrument_of(folder).gm_program
+    )
+    file = f"line/v{placed.version.version}-{layer}.mid"
+    folder.add_file(file, data)
+    return file
+
+
+def apply_edit(notes: Notes, edit: str, grid: Grid, instrument: Instrument) -> Notes:
+    """One edit in words, applied to notes.
+
+    Raises
+    ------
+    InputError
+        When it is not understood, or nothing begins where it looks for notes.
+    """
+    verb, *rest = edit.split()
+    if verb not in EDITS:
+        raise InputError(f"'{verb}' is not an edit; use one of: {', '.join(EDITS)}.")
+    if not rest:
+        raise _unclear(edit, verb)
+    place, *values = rest
+    reach = _reach(place, grid)
+    if verb == "add":
+        return editing.add(notes, _new_note(edit, reach, values, notes, instrument))
+    if not reach.indices(notes):
+        raise InputError(f"No note of the line begins at {place}; nothing was changed.")
+    if verb == "dynamics":
+        if len(values) != 1 or values[0] not in DYNAMICS:
+            raise _unclear(edit, verb)
+        return editing.set_velocity(notes, reach, velocity=DYNAMICS[values[0]])
+    if verb == "breathe":
+        breath_s = _number(edit, verb, values) if values else NORMAL_BREATH_S
+        return editing.breathe_after(notes, reach, grid, breath_s=breath_s)
+    if verb == "delete" and not values:
+        return editing.delete(notes, reach)
+    return _changed(notes, reach, edit, values)
+
+
+def _changed(notes: Notes, reach: Reach, edit: str, values: Sequence[str]) -> Notes:
+    """The edits that take one number; any other with values it does not take is refused here."""
+    verb = edit.split(maxsplit=1)[0]
+    amount = _number(edit, verb, values)
+    if verb == "move":
+        return editing.move(notes, reach, beats=amount)
+    if verb == "transpose" and amount == int(amount):
+        return editing.transpose(notes, reach, semitones=int(amount))
+    if verb in ("lengthen", "shorten"):
+        return editing.lengthen(notes, reach, beats=amount if verb == "lengthen" else -amount)
+    raise _unclear(edit, verb)
+
+
+def _unclear(edit: str, verb: str) -> InputError:
+    return InputError(f"'{edit}' is not understood; write it like: {EDITS[verb]}.")
+
+
+def _number(edit: str, verb: str, values: Sequence[str]) -> float:
+    if len(values) != 1 or not _NUMBER.fullmatch(values[0]):
+        raise _unclear(edit, verb)
+    return float(values[0].replace(",", "."))
+
+
+def _reach(text: str, grid: Grid) -> Reach:
+    """Bars are whole; a single bar and beat is one note."""
+    first, last = parse_stretch(text)
+    beats_per_bar = grid.meter.beats_per_bar
+    for place in (first, last):
+        if place.beat is not None and not 1.0 <= place.beat < beats_per_bar + 1.0:
+            raise InputError(f"'{text}': a bar has the beats 1 to {beats_per_bar}.")
+    start = grid.bar_to_beat(first.bar, first.beat or 1.0)
+    if first == last and first.beat is not None:
+        return Reach(start)
+    if last.beat is None:
+        # Up to where the next bar's first note may come early.
+        return Reach(start, grid.bar_to_beat(last.bar + 1) - 2.0 * editing.NEAR_BEATS)
+    return Reach(start, grid.bar_to_beat(last.bar, last.beat))
+
+
+def _new_note(edit: str, reach: Reach, values: Sequence[str], notes: Notes, instrument: Instrument) -> Note:
+    match = re.fullmatch(r"([A-Ga-g])([#b]?)(-?\d)", values[0]) if values else None
+    if match is None or reach.last_beat is not None:
+        raise _unclear(edit, "add")
+    beats = _number(edit, "add", values[1:])
+    # The letter says the octave: Cb4 is the key of B3.
+    shift = {"#": 1, "b": -1, "": 0}[match[2]]
+    written = 12 * (int(match[3]) + 1) + pitch_class(match[1].upper()) + shift
+    pitch = instrument.to_sounding(written)
+    if beats <= 0.0 or not 0 <= pitch <= 127:
+        raise _unclear(edit, "add")
+    velocity = min(notes, key=lambda note: abs(note.onset_beat - reach.first_beat)).velocity
+    return Note(reach.first_beat, beats, pitch, velocity)
