@@ -6,7 +6,7 @@ from tests.play.conftest import SR, strongest_hz, tone
 
 from obbligato.errors import InputError
 from obbligato.music.grid import Grid, Meter
-from obbligato.play.click import ACCENT_HZ, BEAT_HZ, MOST_SOFTER_DB, click_track, count_in_click
+from obbligato.play.click import ACCENT_HZ, BEAT_HZ, MOST_SOFTER_DB, TONES, ToneName, click_track, count_in_click
 from obbligato.sound.audio import Audio
 
 N = 20 * SR
@@ -117,3 +117,20 @@ def test_what_makes_no_click_is_refused(options: dict, words: str) -> None:
 def test_a_count_in_without_bars_is_refused() -> None:
     with pytest.raises(InputError, match="bars=0"):
         count_in_click(Grid.steady(120.0, 0.0, Meter()), sr=SR, bars=0)
+
+
+@pytest.mark.parametrize("tone", TONES)
+def test_every_tone_stays_below_the_keenest_hearing_and_has_three_pitches(tone: ToneName) -> None:
+    # Hearing is keenest from 2 to 5 kHz (equal-loudness contours, ISO 226): at most a fiftieth of the power there.
+    click = click_track(Grid.steady(60.0, 0.0, Meter()), n_samples=4 * SR, sr=SR, tone=tone, divide=2)
+    power = np.abs(np.fft.rfft(click.y[0])) ** 2
+    hz = np.fft.rfftfreq(click.n_samples, 1 / SR)
+    assert power[(hz > 2000) & (hz < 5000)].sum() < 0.02 * power.sum()
+    heard = []
+    for at in (0, SR // 2, SR):
+        struck = np.abs(np.fft.rfft(click.y[0, at : at + 3000], 1 << 16))
+        heard.append(float(struck.argmax()) * SR / (1 << 16))
+    accent, division, beat = heard
+    assert accent > 1.2 * beat > 1.4 * division
+    # A fourth of the equal-tempered scale is 1.335; each step is one, so that they are told apart.
+    assert accent / beat == pytest.approx(4 / 3, rel=0.02)

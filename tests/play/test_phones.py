@@ -75,3 +75,21 @@ def test_a_silent_guide_still_has_its_click() -> None:
 def test_the_guide_is_never_made_louder() -> None:
     with pytest.raises(InputError, match="only turned down"):
         headphone_mix(SILENT, CLICK, guide_db=3.0)
+
+
+def test_every_stem_is_as_loud_as_said() -> None:
+    # Each stem alone, at its stated gain, measured by pyloudnorm; tones of 997 Hz in stereo read their level in dBFS.
+    guide, line, mine = (tone(997.0, 4.0, db, channels=2) for db in (-10.0, -14.0, -30.0))
+    made = headphone_mix(guide, SILENT, line, mine=mine)
+    sounds = {"guide": guide, "mock-up": line, "self": mine}
+    meter = pyloudnorm.Meter(SR)
+    for stem in made.stems:
+        if stem.name != "click":
+            heard = meter.integrated_loudness(sounds[stem.name].y.T.astype(np.float64)) + stem.gain_db
+            assert heard == pytest.approx(stem.lufs, abs=0.1)
+    lufs = {stem.name: stem.lufs for stem in made.stems}
+    # 3 LU above the guide: common practice, no source.
+    assert lufs["self"] - lufs["guide"] == pytest.approx(3.0, abs=0.01)
+    assert lufs["mock-up"] - lufs["guide"] == pytest.approx(-4.0, abs=0.1)
+    total = sum(10 ** (stem.gain_db / 20) * sounds[stem.name].y for stem in made.stems if stem.name != "click")
+    np.testing.assert_allclose(made.audio.y, total, atol=1e-5)

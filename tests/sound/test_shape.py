@@ -116,6 +116,7 @@ def test_compressor_settles_on_its_curve_with_its_time_constants():
     released = done.gain_db[2 * SR + round(0.100 * SR)]
     assert -9.0 * np.exp(-98 / 100) <= released <= -9.0 * np.exp(-102 / 100)
     assert np.max(done.gain_db) <= 0.0
+    assert (done.most_db, done.typical_db) == pytest.approx((9.0, 9.0), abs=0.05)
 
 
 def test_compressor_by_default_takes_about_3_db_off_the_loud_passages(rng):

@@ -10,6 +10,7 @@ from typing import Literal
 from obbligato.job.keys import stage_key
 from obbligato.job.mapping import FINDINGS
 from obbligato.job.model import Stage
+from obbligato.job.recovering import cut_off_takes
 from obbligato.job.store import JobFolder
 
 State = Literal["done", "stale", "waiting", "open"]
@@ -120,6 +121,8 @@ def _review(folder: JobFolder) -> StageStatus:
 
 
 def _takes(folder: JobFolder) -> StageStatus:
+    if cut_off_takes(folder):
+        return StageStatus("takes", "open", "A take was cut off; recover it.", "obbligato record JOB --recover")
     takes, n_left_out = folder.job.takes_in_use, len(folder.job.left_out)
     if not takes:
         return StageStatus("takes", "open", "Record, and add the takes.", "obbligato takes JOB add FILE...")

@@ -6,6 +6,9 @@ before bar 1 is left out there. The count-in is also made as a sound of its own,
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Literal
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,8 +27,31 @@ ACCENT_HZ, BEAT_HZ, DIVISION_HZ = 1320.0, 990.0, 742.5
 
 ACCENT_DBFS, BEAT_DBFS, DIVISION_DBFS = -10.0, -13.0, -22.0
 CLICK_S, RISE_S, DECAY_S = 0.07, 0.0015, 0.014
-OVERTONE, OVERTONE_LEVEL = 2.76, 0.12
+BAR_OVERTONE = 2.76
 """The first overtone of a struck bar (Fletcher & Rossing, The Physics of Musical Instruments; from memory)."""
+
+ToneName = Literal["bar", "wood", "soft"]
+
+
+@dataclass(frozen=True)
+class Tone:
+    """How a click sounds: pitch of accent, beat and division, rise and decay, and an overtone with its level."""
+
+    accent_hz: float
+    beat_hz: float
+    division_hz: float
+    rise_s: float
+    decay_s: float
+    overtone: float
+    overtone_level: float
+
+
+TONES: dict[ToneName, Tone] = {
+    "bar": Tone(ACCENT_HZ, BEAT_HZ, DIVISION_HZ, RISE_S, DECAY_S, BAR_OVERTONE, 0.12),
+    "wood": Tone(1000.0, 750.0, 562.5, 0.0008, 0.007, 1.58, 0.4),
+    "soft": Tone(660.0, 495.0, 371.25, 0.004, 0.022, 2.0, 0.05),
+}
+"""Struck metal, for most music; wood, short, beside sustained sounds; soft, for quiet songs and tired ears."""
 
 QUIET_LU = 6.0
 """A bar this much below the loudest tenth of bars is quiet; from there on the click goes down with the guide."""
@@ -54,6 +80,7 @@ def click_track(
     last_beat: float | None = None,
     count_in_bars: int = COUNT_IN_BARS,
     divide: int | None = None,
+    tone: ToneName = "bar",
 ) -> Audio:
     """Click on the guide's time base: its start, its length, one channel.
 
@@ -67,6 +94,8 @@ def click_track(
         far as the guide has room, to the last attack or the end.
     divide
         Clicks to a beat, 1 to 4. Usually 1; below 70 beats a minute 2, or 3 in compound metres.
+    tone
+        One of `TONES`.
 
     Raises
     ------
@@ -89,10 +118,12 @@ def click_track(
     inside = (times_s >= 0) & (times_s < length_s)
     beats, times_s = beats[inside], times_s[inside]
     softer_db = np.zeros(len(beats)) if guide is None else _softening_db(grid, guide, beats)
-    return _render(grid, beats, times_s, softer_db, n_samples=n_samples, sr=sr)
+    return _render(grid, beats, times_s, softer_db, n_samples=n_samples, sr=sr, tone=TONES[tone])
 
 
-def count_in_click(grid: Grid, *, sr: int, bars: int = COUNT_IN_BARS, divide: int | None = None) -> Audio:
+def count_in_click(
+    grid: Grid, *, sr: int, bars: int = COUNT_IN_BARS, divide: int | None = None, tone: ToneName = "bar"
+) -> Audio:
     """A count-in of its own: whole bars in the opening tempo, the end of the sound being bar 1 beat 1.
 
     Laid so that it ends at `grid.bar_1_s` it counts into the song; where the guide has less room before bar 1, it
@@ -112,7 +143,7 @@ def count_in_click(grid: Grid, *, sr: int, bars: int = COUNT_IN_BARS, divide: in
     beats = np.arange(first, 0) / parts
     times_s = grid.beat_to_sec(beats) - grid.bar_to_sec(1 - bars)
     n_samples = round((grid.bar_1_s - grid.bar_to_sec(1 - bars)) * sr)
-    return _render(grid, beats, times_s, np.zeros(len(beats)), n_samples=n_samples, sr=sr)
+    return _render(grid, beats, times_s, np.zeros(len(beats)), n_samples=n_samples, sr=sr, tone=TONES[tone])
 
 
 def _usual_division(grid: Grid) -> int:
@@ -129,34 +160,34 @@ def _render(
     *,
     n_samples: int,
     sr: int,
+    tone: Tone,
 ) -> Audio:
-    tones = {
-        (hz, dbfs): _tone(hz, dbfs, sr)
-        for hz, dbfs in ((ACCENT_HZ, ACCENT_DBFS), (BEAT_HZ, BEAT_DBFS), (DIVISION_HZ, DIVISION_DBFS))
-    }
+    accent = _struck(tone, tone.accent_hz, ACCENT_DBFS, sr)
+    on_beat = _struck(tone, tone.beat_hz, BEAT_DBFS, sr)
+    division = _struck(tone, tone.division_hz, DIVISION_DBFS, sr)
     y = np.zeros(n_samples, np.float32)
     for beat, time_s, softer in zip(beats, times_s, softer_db, strict=True):
         if abs(beat - round(beat)) > 1e-6:
             if softer >= THIN_FROM_DB:
                 continue
-            tone = tones[DIVISION_HZ, DIVISION_DBFS]
+            sound = division
         elif round(beat) % grid.meter.beats_per_bar == 0:
-            tone = tones[ACCENT_HZ, ACCENT_DBFS]
+            sound = accent
         else:
-            tone = tones[BEAT_HZ, BEAT_DBFS]
+            sound = on_beat
         at = round(time_s * sr)
-        end = min(at + len(tone), n_samples)
-        y[at:end] += tone[: max(end - at, 0)] * np.float32(db_to_amplitude(-softer))
+        end = min(at + len(sound), n_samples)
+        y[at:end] += sound[: max(end - at, 0)] * np.float32(db_to_amplitude(-softer))
     return Audio(y, sr)
 
 
-def _tone(hz: float, dbfs: float, sr: int) -> Samples:
+def _struck(tone: Tone, hz: float, dbfs: float, sr: int) -> Samples:
     """A short struck tone, its peak at `dbfs`; it rises along a half cosine and dies away to nothing."""
     t = np.arange(round(CLICK_S * sr)) / sr
-    rise = np.where(t < RISE_S, 0.5 - 0.5 * np.cos(np.pi * t / RISE_S), 1.0)
+    rise = np.where(t < tone.rise_s, 0.5 - 0.5 * np.cos(np.pi * t / tone.rise_s), 1.0)
     end = np.minimum(1.0, (CLICK_S - t) / (0.2 * CLICK_S))
-    wave = np.cos(2 * np.pi * hz * t) + OVERTONE_LEVEL * np.cos(2 * np.pi * OVERTONE * hz * t)
-    y = wave * rise * end * np.exp(-t / DECAY_S)
+    wave = np.cos(2 * np.pi * hz * t) + tone.overtone_level * np.cos(2 * np.pi * tone.overtone * hz * t)
+    y = wave * rise * end * np.exp(-t / tone.decay_s)
     return np.asarray(y * (db_to_amplitude(dbfs) / np.abs(y).max()), dtype=np.float32)
 
 

@@ -1,8 +1,9 @@
-"""What goes to the headphones: guide turned down, click just above it, and a ceiling that nothing passes."""
+"""What goes to the headphones: guide, click, mock-up and oneself, each at a stated level, under one ceiling."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from scipy import signal
@@ -21,6 +22,9 @@ CLICK_ABOVE_GUIDE_DB = 2.0
 CLICK_WINDOW_S = 0.1
 """Hearing sums up loudness over 100 to 200 ms (textbooks of psychoacoustics; from memory)."""
 
+SELF_ABOVE_GUIDE_DB = 3.0
+"""Who hears too little of themselves plays too loud and out of tune (common practice, no source)."""
+
 CEILING_DBTP = -6.0
 
 NIOSH_LIMIT_DBA, NIOSH_MINUTES, NIOSH_EXCHANGE_DB = 85.0, 480.0, 3.0
@@ -35,6 +39,28 @@ HEARING_CAUTION = (
 )
 
 
+StemName = Literal["guide", "click", "mock-up", "self"]
+
+
+@dataclass(frozen=True)
+class Stem:
+    """One of the sounds in the headphones.
+
+    Attributes
+    ----------
+    name
+        guide, click, mock-up or self.
+    gain_db
+        All that was done to its level, the lowering of the whole mix included.
+    lufs
+        Its loudness in the headphones; of the click, that of its loudest 100 ms.
+    """
+
+    name: StemName
+    gain_db: float
+    lufs: float
+
+
 @dataclass(frozen=True)
 class HeadphoneMix:
     """A headphone mix and what was done to the levels.
@@ -42,17 +68,20 @@ class HeadphoneMix:
     Attributes
     ----------
     audio
-        Guide, click and line, on the guide's time base.
+        All stems, on the guide's time base.
     guide_db, click_db
         Gain given to guide (and line), and to the click.
     lowered_db
         By how much the sum was turned down to keep below the ceiling; 0 if not.
+    stems
+        What is in the mix, and how loud.
     """
 
     audio: Audio
     guide_db: float
     click_db: float
     lowered_db: float
+    stems: tuple[Stem, ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -70,6 +99,7 @@ def headphone_mix(
     line: Audio | None = None,
     *,
     guide_db: float | None = None,
+    mine: Audio | None = None,
 ) -> HeadphoneMix:
     """Mix for playing along; the files themselves stay as they are.
 
@@ -82,6 +112,8 @@ def headphone_mix(
         The line at the level it has in the mock-up; it is turned down with the guide.
     guide_db
         Gain of the guide; usually what brings it down to -20 LUFS, and never more than 0 dB.
+    mine
+        The player's own sound, an earlier take, put 3 LU above the guide. Live sound gets `self_gain_db`.
 
     Raises
     ------
@@ -96,13 +128,32 @@ def headphone_mix(
     heard_lufs = guide_lufs + guide_db if guide_lufs > SILENCE_DB else COMFORTABLE_LUFS
     click_lufs = _loudest_lufs(click) + float(power_to_db(guide.channels))
     click_db = heard_lufs + CLICK_ABOVE_GUIDE_DB - click_lufs if click_lufs > SILENCE_DB / 2 else 0.0
-    sounds, gains_db = [guide, click], [guide_db, click_db]
+    parts: list[tuple[StemName, Audio, float, float]] = [
+        ("guide", guide, guide_db, guide_lufs),
+        ("click", click, click_db, click_lufs),
+    ]
     if line is not None:
-        sounds.append(line)
-        gains_db.append(guide_db)
-    total = mix(sounds, gains_db=gains_db)
+        parts.append(("mock-up", line, guide_db, integrated_lufs(line)))
+    if mine is not None:
+        parts.append(("self", mine, self_gain_db(mine, guide_lufs=heard_lufs), integrated_lufs(mine)))
+    total = mix([sound for _, sound, _, _ in parts], gains_db=[db for _, _, db, _ in parts])
     lowered_db = max(0.0, true_peak_dbtp(total) - CEILING_DBTP)
-    return HeadphoneMix(gain(total, -lowered_db) if lowered_db else total, guide_db, click_db, lowered_db)
+    stems = tuple(Stem(name, db - lowered_db, lufs + db - lowered_db) for name, _, db, lufs in parts)
+    return HeadphoneMix(gain(total, -lowered_db) if lowered_db else total, guide_db, click_db, lowered_db, stems)
+
+
+def self_gain_db(playing: Audio, *, guide_lufs: float = COMFORTABLE_LUFS) -> float:
+    """Gain that puts the player's own sound 3 LU above the guide as it is heard; 0 dB for silence.
+
+    Parameters
+    ----------
+    playing
+        Some seconds of it at the recording level, such as the recording of the ready check.
+    guide_lufs
+        Loudness of the guide in the headphones.
+    """
+    lufs = integrated_lufs(playing)
+    return guide_lufs + SELF_ABOVE_GUIDE_DB - lufs if lufs > SILENCE_DB / 2 else 0.0
 
 
 def safe_minutes(level_dba: float) -> float:

@@ -15,6 +15,7 @@ from obbligato.units import amplitude_to_db, db_to_amplitude
 CONTROL_STEP_S = 0.001
 LOUD_PERCENTILE = 95.0
 AUDIBLE_BELOW_PEAK_DB = 40.0
+AT_WORK_DB = 0.5
 USUAL_REDUCTION_DB = 3.0
 """Common practice for winds: 2 to 4 dB at the loudest passages."""
 
@@ -32,6 +33,18 @@ class Compressed:
     audio: Audio
     gain_db: NDArray[np.float64]
     threshold_dbfs: float
+    ratio: float
+
+    @property
+    def most_db(self) -> float:
+        """The greatest reduction, dB."""
+        return float(-self.gain_db.min(initial=0.0))
+
+    @property
+    def typical_db(self) -> float:
+        """The median reduction over the moments at which it reduces by half a decibel or more, dB; 0 without any."""
+        at_work = self.gain_db[self.gain_db <= -AT_WORK_DB]
+        return float(-np.median(at_work)) if at_work.size else 0.0
 
 
 def static_curve(
@@ -91,7 +104,7 @@ def compress(
         np.interp(np.arange(audio.n_samples), (np.arange(n_steps) + 0.5) * step, smooth_db) if n_steps else smooth_db
     )
     y = audio.y * db_to_amplitude(gain_db).astype(np.float32)
-    return Compressed(Audio(y, audio.sr), gain_db, threshold_dbfs)
+    return Compressed(Audio(y, audio.sr), gain_db, threshold_dbfs, ratio)
 
 
 def _usual_threshold_dbfs(level_db: NDArray[np.float64], ratio: float) -> float:

@@ -1,0 +1,1 @@
+"""How safely and how exactly takes are recorded."""

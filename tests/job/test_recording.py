@@ -1,0 +1,112 @@
+import json
+
+import numpy as np
+import pytest
+import soundfile
+
+from obbligato.errors import InputError
+from obbligato.job.recording import RunningTake, mark_take, with_test_signal
+from obbligato.job.recovering import recover_takes
+from obbligato.job.store import JobFolder
+from obbligato.music.grid import Grid, Meter
+from obbligato.play.take_sound import TakeSound, take_sound
+from obbligato.sound.audio import Audio
+from record.kills import kill_many
+from record.simulated import Faults, SimulatedDevice
+
+SR, BLOCK, ROUND_TRIP = 48000, 256, 1000
+
+
+@pytest.fixture
+def sound(rng):
+    return TakeSound((0.1 * rng.standard_normal((2 * SR, 2))).astype(np.float32), SR, -1.5)
+
+
+@pytest.fixture
+def rng():
+    return np.random.default_rng(3)
+
+
+def take_of(folder, sound, *, device=None, **options):
+    take = RunningTake(folder, device or SimulatedDevice(round_trip=ROUND_TRIP), sound, block=BLOCK, **options)
+    take.start()
+    return take.finish()
+
+
+def test_a_take_lies_where_it_was_played_to_the_sample(folder, sound):
+    recorded = take_of(folder, sound, round_trip=ROUND_TRIP, place="kitchen")
+    take = JobFolder.open(folder.root).job.takes[0]
+    assert recorded.take == take
+    y, _ = soundfile.read(folder.path(take.file), dtype="float32")
+    first = round((sound.starts_at_s - take.starts_at_s) * SR)  # of the file, where the sound begins
+    assert np.allclose(y[first:], sound.y[: len(y) - first, 0], atol=2.0**-23)
+    facts = json.loads(folder.path("takes/take_01.json").read_text())["recording"]
+    assert (facts["device"], facts["place"], facts["round_trip_frames"]) == ("simulated", "kitchen", ROUND_TRIP)
+
+
+def test_its_own_test_signal_places_a_take_whatever_the_device_reports(folder, sound):
+    device = SimulatedDevice(round_trip=ROUND_TRIP)
+    recorded = take_of(folder, with_test_signal(sound), device=device, measure=True, round_trip=5)
+    y, _ = soundfile.read(folder.path(recorded.take.file), dtype="float32")
+    first = round((sound.starts_at_s - recorded.take.starts_at_s) * SR)
+    assert np.allclose(y[first:], sound.y[: len(y) - first, 0], atol=2.0**-23)
+
+
+def test_passes_are_takes_of_their_own_and_a_noisy_one_is_left_out(folder, sound):
+    for _ in range(2):
+        take_of(folder, sound)
+    mark_take(folder, 2, "noise")
+    job = JobFolder.open(folder.root).job
+    assert [take.number for take in job.takes] == [1, 2]
+    assert job.left_out == {2}
+
+
+def test_what_went_wrong_is_said_with_its_place(folder, sound):
+    faults = Faults(lost=((200, 512),), gone_at_block=300)
+    recorded = take_of(
+        folder, sound, device=SimulatedDevice(round_trip=ROUND_TRIP, faults=faults), round_trip=ROUND_TRIP
+    )
+    said = " ".join(recorded.sentences)
+    at_s = 200 * BLOCK / SR - 1.5 - ROUND_TRIP / SR
+    assert f"Drop-out at {at_s:.2f} s of the guide: 10.7 ms were lost" in said  # 512 samples at 48 kHz
+    assert "device was gone" in said
+    assert recorded.take.frames == 300 * BLOCK
+
+
+def test_a_silent_take_is_kept_and_left_out(folder, sound):
+    recorded = take_of(folder, sound, device=SimulatedDevice(round_trip=ROUND_TRIP, level=0.0))
+    assert any("silent" in sentence for sentence in recorded.sentences)
+    assert folder.path(recorded.take.file).is_file()
+    assert JobFolder.open(folder.root).job.left_out == {1}
+
+
+def test_a_full_disk_is_refused_before_the_take(folder, sound, monkeypatch):
+    monkeypatch.setattr("shutil.disk_usage", lambda _: type("Usage", (), {"free": 1_000_000}))
+    with pytest.raises(InputError, match="make room"):
+        take_of(folder, sound)
+    assert not folder.path("takes").exists()
+
+
+def test_programs_killed_while_they_record_lose_at_most_a_second():
+    for left in kill_many(2, longest_s=1.2):
+        assert left.is_right
+        assert left.lost_s <= 1.0
+
+
+def test_a_take_that_runs_is_not_recovered_away(folder, sound):
+    take = RunningTake(folder, SimulatedDevice(round_trip=ROUND_TRIP), sound, block=BLOCK)
+    assert recover_takes(folder) == ()
+    take.start()
+    assert take.finish().take.number == 1
+
+
+def test_bars_have_two_bars_before_them_and_a_ring_after():
+    """Steady 120 beats a minute in 4/4: a bar is two seconds."""
+    grid = Grid.steady(120.0, 1.0, Meter.from_signature("4/4"))
+    y = np.arange(40 * 1000, dtype=np.float32)[None, :] / 40000.0
+    whole = take_sound(Audio(y, 1000), Audio(np.ones((1, 4000)), 1000), grid)
+    assert whole.starts_at_s == pytest.approx(-3.5)  # half a second, then a count-in of four that ends at bar 1
+    part = take_sound(Audio(y, 1000), Audio(np.ones((1, 4000)), 1000), grid, bars=(5, 6))
+    assert part.starts_at_s == pytest.approx(1.0 + 2 * 2.0 - 0.5)
+    assert len(part.y) == round(1000 * (0.5 + 5 * 2.0 + 3.5))  # run-in 2, bars 2, play-out 1
+    assert part.y[500 + 1000, 0] == pytest.approx(y[0, 6000])
