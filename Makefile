@@ -1,11 +1,13 @@
 # make demo   the whole job on an invented song
 # make test   everything the tests need, then all checks and tests
 # make bench-listen   how well guides are listened to: one table (half an hour)
+# make bench-takes    how well takes are placed, read, chosen and joined: one table (a quarter of an hour)
+# make bench-record   how exact and how safe recording is, on a loopback without hardware
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check bench bench-listen clean
+.PHONY: demo test check bench bench-listen bench-takes bench-record clean
 
 demo: $(VENV)/.runtime
 	$(BIN)/obbligato demo
@@ -18,10 +20,16 @@ check: $(VENV)/.dev
 	scripts/check
 
 bench: $(VENV)/.dev
-	for table in listen_tempo listen_ear rhythm spelling takes; do echo "== $$table"; $(BIN)/python bench/$$table.py || exit 1; done
+	for table in listen_tempo listen_ear rhythm spelling ready; do echo "== $$table"; $(BIN)/python bench/$$table.py || exit 1; done
 
 bench-listen: $(VENV)/.dev
 	cd bench && ../$(BIN)/python -m listen --jobs 2
+
+bench-takes: $(VENV)/.dev
+	cd bench && ../$(BIN)/python -m takes --jobs 2
+
+bench-record: $(VENV)/.dev
+	cd bench && ../$(BIN)/python -m record
 
 $(VENV)/bin/python:
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or later is needed; set PYTHON=")'

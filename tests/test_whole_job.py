@@ -18,11 +18,12 @@ import wavinfo
 from obbligato.demo.run import run_demo
 from obbligato.errors import InputError, NotRightError
 from obbligato.job.approval import make_review, receive_reply, unapproved_sections
-from obbligato.job.choosing import choose, set_overrides
+from obbligato.job.choosing import choose
 from obbligato.job.delivery import deliver, proved_pack
 from obbligato.job.mapping import correct, findings, song_map
 from obbligato.job.status import status
 from obbligato.job.store import JobFolder
+from obbligato.job.wishes import set_overrides
 from obbligato.page.review import SectionReply, reply_text
 
 SCHEMAS = Path(__file__).parent / "schemas"

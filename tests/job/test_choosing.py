@@ -12,12 +12,14 @@ import played_job
 import players
 from obbligato.errors import InputError
 from obbligato.job import choosing, reading
-from obbligato.job.choosing import COMP, choose, render, set_overrides
+from obbligato.job.choice_text import TEXT
+from obbligato.job.choosing import COMP, SEAMS, choose, render
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import correct
 from obbligato.job.proposing import choose_among, judged_so_far, proposal_by_edit_list
 from obbligato.job.store import JobFolder
 from obbligato.job.taking import add_takes, leave_out
+from obbligato.job.wishes import follow_text, match_levels, set_joining, set_overrides
 from obbligato.takes import read
 
 
@@ -166,3 +168,90 @@ def test_phrases_and_takes_that_are_not_there_are_refused(folder):
     with pytest.raises(InputError, match=r"no take 7; the job has takes 1, 2, 3"):
         set_overrides(folder, {1: 7})
     assert folder.job.overrides == {}
+
+
+def _text(folder):
+    return folder.path(f"{folder.job.last_made('choose').folder}/{TEXT}").read_text()
+
+
+def _phrases(text):
+    return [[cell.strip() for cell in row.split("|")] for row in text.splitlines() if not row.startswith("#")]
+
+
+def test_a_list_handed_back_unchanged_changes_nothing(folder, tmp_path):
+    (tmp_path / "list.txt").write_text(_text(folder))
+    before = folder.job
+    follow_text(folder, tmp_path / "list.txt")
+    assert folder.job == before
+
+
+def test_the_takes_and_gains_of_a_changed_list_are_the_comp(folder, tmp_path):
+    rows = _phrases(_text(folder))
+    assert [row[0] for row in rows] == ["1", "2", "3"]
+    wanted = ["take 2" if row[2] != "take 2" else "take 3" for row in rows]
+    text = "".join(
+        f"{i + 1}|any bars|{take}|{'-1,5' if take == 'take 2' else '0'}\n" for i, take in enumerate(wanted)
+    )
+    (tmp_path / "list.txt").write_text(text)
+    follow_text(folder, tmp_path / "list.txt")
+    comp = choose(folder)
+    assert [c.take for c in comp.assessment.choice] == [f"takes/take_0{take[-1]}.wav" for take in wanted]
+    assert comp.gains_db == {"takes/take_02.wav": -1.5}
+    assert [row[2] for row in _phrases(_text(folder))] == wanted
+
+
+@pytest.mark.parametrize(
+    ("text", "match"),
+    [
+        ("# head\n1|2|take 9|0\n", r"Line 2 of 'list.txt': there is no 'take 9' in use; the job has takes 1, 2, 3"),
+        ("1|2|take 1|0\n7|2|take 1|0\n", r"Line 2 of 'list.txt': there is no phrase '7'"),
+        ("1|2|take 1|loud\n", r"Line 1 of 'list.txt': 'loud' is no gain"),
+        ("1|2|take 1|0\n1|2|take 2|0\n", r"Line 2 of 'list.txt': phrase 1 stands in the list twice"),
+        ("1|2|take 1|0\n2|2|take 1|3\n", r"Line 2 of 'list.txt': take 1 has \+3 dB here and \+0 dB in phrase 1"),
+        ("1 take 1\n", r"Line 1 of 'list.txt': phrase, bars, take and gain are needed"),
+        ("# nothing\n", r"has no line with a phrase"),
+        ("\x00\xff", r"is not an edit list"),
+    ],
+)
+def test_a_list_that_cannot_be_followed_is_refused_by_its_line(folder, tmp_path, text, match):
+    (tmp_path / "list.txt").write_bytes(text.encode("latin-1"))
+    before = folder.job
+    with pytest.raises(InputError, match=match):
+        follow_text(folder, tmp_path / "list.txt")
+    assert folder.job == before
+
+
+def test_matched_takes_step_by_a_decibel_at_most(folder):
+    # Two takes alternate by hand; the second is turned up by 6 dB, so that there is something to match.
+    set_overrides(folder, {1: 1, 2: 2, 3: 1})
+    set_joining(folder, gains_db={2: 6.0})
+    assert min(abs(seam.level_step_db) for seam in choose(folder).assessment.seams) > 3.0
+    match_levels(folder)
+    assert max(abs(seam.level_step_db) for seam in choose(folder).assessment.seams) <= 1.0
+    assert folder.path(f"{folder.job.last_made('choose').folder}/{SEAMS}").is_file()
+
+
+def test_the_dial_and_the_base_are_kept_and_make_another_comp(folder):
+    first = folder.job.last_made("choose").folder
+    set_joining(folder, joins=0.0, base=3)
+    assert [c.take for c in choose(folder).assessment.choice] == ["takes/take_03.wav"] * 3
+    again = JobFolder.open(folder.root)
+    assert (again.job.joining.joins, again.job.joining.base) == (0.0, 3)
+    set_joining(folder, clear=True)
+    assert render(folder) == first
+
+
+@pytest.mark.parametrize(
+    ("wish", "match"),
+    [
+        ({"joins": 1.5}, "from 0"),
+        ({"base": 8}, "no take 8"),
+        ({"inside": [4]}, "no phrase 4"),
+        ({"gains_db": {1: 60.0}}, "from -40 to 40 dB"),
+    ],
+)
+def test_wishes_that_cannot_be_are_refused(folder, wish, match):
+    before = folder.job
+    with pytest.raises(InputError, match=match):
+        set_joining(folder, **wish)
+    assert folder.job == before

@@ -36,9 +36,10 @@ def test_a_steady_tone_is_measured_to_a_cent(f0_hz: float, partials: tuple[float
 
 
 # Below 46.9 Hz and above 2094 Hz the network has no answer, so the second method is at work here. Frequencies: the
-# lowest A of the piano, the low E of the double bass, and the highest C of the piano (equal temperament, A4 = 440).
+# lowest A of the piano, the low E of the double bass, G and the highest C of the piano (equal temperament, A4 = 440).
 @pytest.mark.parametrize(
-    ("f0_hz", "low", "high"), [(27.5, 25.0, 200.0), (41.203, 35.0, 300.0), (4186.01, 500.0, 4300.0)]
+    ("f0_hz", "low", "high"),
+    [(27.5, 25.0, 200.0), (41.203, 35.0, 300.0), (3135.96, 500.0, 4300.0), (4186.01, 500.0, 4300.0)],
 )
 def test_tones_outside_the_range_of_the_network(f0_hz: float, low: float, high: float) -> None:
     track = track_pitch(_tone(f0_hz, SPECTRA["falling"]), lowest_hz=low, highest_hz=high)

@@ -15,7 +15,7 @@ from obbligato.errors import InputError
 from obbligato.music.grid import Grid, Meter
 from obbligato.sound.audio import Audio
 from obbligato.takes.assess import AssessedTakes, assess_takes
-from obbligato.takes.place import place_take
+from obbligato.takes.place import AIR_S, place_take
 from obbligato.takes.readings import TimedLine
 
 SCHEMA = Path(__file__).parents[1] / "schemas" / "assess.schema.json"
@@ -109,7 +109,8 @@ def test_bleed_of_the_click_gives_the_place_whatever_the_player_does(line: Timed
     placement = place_take(take, line, click=Audio(click, 48000))
     assert placement.method == "bleed"
     # A sample of the rate at which bleed is looked for is 0.125 ms.
-    assert placement.offset_s == pytest.approx(3.001, abs=0.000125)
+    # Real bleed comes a millisecond late through the air, which is allowed for; this click comes at once.
+    assert placement.offset_s == pytest.approx(3.001 + AIR_S, abs=0.000125)
 
 
 def test_a_take_of_another_line_is_refused(line: TimedLine) -> None:

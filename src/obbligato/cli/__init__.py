@@ -4,11 +4,33 @@ from __future__ import annotations
 
 import sys
 
-from obbligato.cli import after_playing, before_playing, page, start, without_a_job
+from obbligato.cli import (
+    after_playing,
+    before_playing,
+    levels,
+    line_editing,
+    mending,
+    page,
+    recording,
+    start,
+    without_a_job,
+)
 from obbligato.cli.app import app, in_order_of_a_job
 from obbligato.cli.terminal import run
 
-__all__ = ["after_playing", "app", "before_playing", "main", "page", "start", "without_a_job"]
+__all__ = [
+    "after_playing",
+    "app",
+    "before_playing",
+    "levels",
+    "line_editing",
+    "main",
+    "mending",
+    "page",
+    "recording",
+    "start",
+    "without_a_job",
+]
 
 in_order_of_a_job(app)
 

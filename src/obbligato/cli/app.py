@@ -25,8 +25,23 @@ JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on s
 
 
 ORDER_OF_A_JOB = (
-    *("demo", "desk", "new", "map", "line", "check", "mockup", "review", "reply", "part", "click", "takes", "choose"),
-    *("deliver", "account", "status", "listen", "assess"),
+    *(
+        "demo",
+        "desk",
+        "new",
+        "map",
+        "line",
+        "check",
+        "mockup",
+        "review",
+        "reply",
+        "part",
+        "click",
+        "levels",
+        "record",
+        "takes",
+    ),
+    *("mend", "choose", "layers", "deliver", "account", "status", "listen", "assess", "instruments"),
 )
 
 

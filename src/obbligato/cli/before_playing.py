@@ -93,19 +93,32 @@ def map_(
 @app.command()
 def line(
     job: JobArgument,
-    file: Annotated[Path, typer.Argument(metavar="FILE.mid", help="The line as MIDI, in sounding pitch.")],
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE.mid|VERB", help="The line as MIDI, or one of: edit, difference, layer, help."),
+    ],
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(help="After edit: what to change; after difference: two versions; after layer: which."),
+    ] = None,
     start: Annotated[
         Literal["auto", "guide", "bar-1"],
         typer.Option(help="What the MIDI file's time zero is: the guide's first sample, or bar 1."),
     ] = "auto",
     json: JsonOption = False,
 ) -> None:
-    """Add a version of the line."""
+    """Add a version of the line; edit it, compare versions, write a second voice, or show what helps to write."""
+    from obbligato.cli.line_editing import VERBS, line_words
     from obbligato.job.mapping import song_map
     from obbligato.job.store import JobFolder
     from obbligato.job.writing import add_line
 
     folder = JobFolder.open(job)
+    if str(file) in VERBS:
+        line_words(folder, str(file), words or (), json=json)
+        return
+    if words:
+        raise InputError(f"'{words[0]}' is too much; a line is one MIDI file.")
     with progress_bar() as progress:
         placed = add_line(folder, file, start=start, progress=progress)
         song = song_map(folder)
@@ -191,13 +204,29 @@ def click(
         float | None,
         typer.Option(help="Gain of the guide in the headphones, in dB; chosen by its loudness if left out."),
     ] = None,
+    tone: Annotated[
+        Literal["bar", "wood", "soft"],
+        typer.Option(help="How the click sounds; soft for quiet songs and tired ears."),
+    ] = "bar",
+    mock_up: Annotated[
+        bool, typer.Option("--mock-up", help="Hear the mock-up's line in the headphones too.")
+    ] = False,
+    headphones: Annotated[
+        str | None,
+        typer.Option(metavar="SENSITIVITY", help="For the estimate of exposure: '96 dB/mW, 80 ohm' or '112 dB/V'."),
+    ] = None,
+    volts: Annotated[float, typer.Option(help="The output's voltage at full volume, for the same.")] = 1.0,
 ) -> None:
     """Click, count-in and headphone mix."""
     from obbligato.job.hearing import make_click
     from obbligato.job.store import JobFolder
+    from obbligato.play.exposure import parse_headphones
 
     folder = JobFolder.open(job)
+    stated = parse_headphones(headphones, volts=volts) if headphones is not None else None
     with progress_bar() as progress:
-        made = make_click(folder, guide_db=guide_db, progress=progress)
+        made = make_click(
+            folder, guide_db=guide_db, tone=tone, with_mockup=mock_up, headphones=stated, progress=progress
+        )
     say(*made.sentences, f"In {folder.path(made.folder)}: click.wav, count-in.wav, headphones.wav.")
     reports.say_next(folder)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from obbligato.job.writing import PlacedLine
     from obbligato.listen.songmap import SongMap
     from obbligato.music.playable import Remark
-    from obbligato.takes.readings import Assessment, TakeReading
+    from obbligato.takes.readings import Assessment, Seam, TakeReading
 
 STATE_MARK = {"done": "x", "stale": "!", "waiting": "~", "open": " "}
 
@@ -142,15 +142,20 @@ def show_takes(folder: JobFolder) -> None:
 def show_assessment(assessment: Assessment) -> None:
     """Readings of takes, the verdicts by phrase, and the proposed choice."""
     for take in assessment.takes:
-        say(_take_sentence(take, take.path))
+        say(_take_sentence(take, take.path), *(f"  {remark}" for remark in take.remarks))
         for phrase in take.phrases:
             say(f"  phrase {phrase.index + 1}: {phrase.verdict}")
     say("", *(f"Phrase {choice.phrase + 1}: {choice.take} ({choice.why})" for choice in assessment.choice))
 
 
 def comp_json(comp: Comp) -> dict[str, Any]:
-    """Readings and choice, in the shape of `assess --json`."""
-    document: dict[str, Any] = {**plain(comp.assessment), "folder": comp.folder}
+    """Readings and choice, in the shape of `assess --json`, with the gains in force and those that would match."""
+    document: dict[str, Any] = {
+        **plain(comp.assessment),
+        "folder": comp.folder,
+        "gains_db": dict(comp.gains_db),
+        "matching_db": dict(comp.matching_db),
+    }
     return document
 
 
@@ -159,23 +164,43 @@ def show_comp(folder: JobFolder, comp: Comp) -> None:
     say(*(_take_sentence(take, take_name(take.path)) for take in comp.assessment.takes), "")
     for choice in comp.assessment.choice:
         why = in_words(choice.why, comp.assessment)
-        say(f"Phrase {choice.phrase + 1}: {take_name(choice.take)}. {why}")
+        following = f" Next: {in_words(choice.change, comp.assessment)}" if choice.change else ""
+        say(f"Phrase {choice.phrase + 1}: {take_name(choice.take)}. {why}{following}")
     if comp.assessment.seams:
         say("")
-        table = Table("seam at", "from", "to", "fade", "level", "pitch", "noise", box=None, pad_edge=False)
-        for seam in comp.assessment.seams:
-            table.add_row(
-                seconds_to_clock(seam.at_s),
-                take_name(seam.from_take),
-                take_name(seam.to_take),
-                f"{seam.fade_ms:.0f} ms",
-                f"{seam.level_step_db:+.1f} dB",
-                f"{seam.pitch_step_cents:+.0f} cents",
-                f"{seam.noise_step_db:+.1f} dB",
-            )
-        out.print(table)
-    say("", comp.coverage, f"The comp is in {folder.path(comp.folder)}.")
+        _show_seams(comp.assessment.seams)
+    say("", comp.coverage, *_level_sentences(comp), f"The comp is in {folder.path(comp.folder)}.")
     say_next(folder)
+
+
+def _show_seams(seams: tuple[Seam, ...]) -> None:
+    table = Table("seam at", "from", "to", "fade", "level", "pitch", "noise", "tone", box=None, pad_edge=False)
+    for seam in seams:
+        table.add_row(
+            seconds_to_clock(seam.at_s),
+            take_name(seam.from_take),
+            take_name(seam.to_take),
+            f"{seam.fade_ms:.0f} ms",
+            f"{seam.level_step_db:+.1f} dB",
+            f"{seam.pitch_step_cents:+.0f} cents",
+            f"{seam.noise_step_db:+.1f} dB",
+            "-" if seam.tone_step_db is None else f"{seam.tone_step_db:+.1f} dB",
+        )
+    out.print(table)
+    turned = sorted({(take_name(s.from_take), take_name(s.to_take)) for s in seams if s.polarity == "turned"})
+    say(*(f"The polarity of {a} and {b} differs; check how they were recorded." for a, b in turned))
+
+
+def _level_sentences(comp: Comp) -> list[str]:
+    """The gains in force, and those that would match the takes."""
+    applied = [f"{take_name(path)} {db:+.1f} dB" for path, db in comp.gains_db.items()]
+    sentences = [f"Joined with gains: {', '.join(applied)}."] if applied else []
+    if comp.matching_db:
+        options = " ".join(
+            f"--gain {take_name(path).removeprefix('take ')}={db:+.1f}" for path, db in comp.matching_db.items()
+        )
+        sentences.append(f"To match the levels at the seams: {options}, or --match.")
+    return sentences
 
 
 def show_pack(folder: JobFolder, pack: Pack) -> None:

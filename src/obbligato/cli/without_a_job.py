@@ -30,8 +30,11 @@ def listen(
 @app.command()
 def assess(
     takes: Annotated[list[Path], typer.Argument(metavar="TAKE...", help="Recorded takes of the line.")],
-    line: Annotated[Path, typer.Option(help="The line as MIDI, in sounding pitch.")],
     guide: Annotated[Path, typer.Option(help="The guide track that was played to.")],
+    line: Annotated[
+        Path | None,
+        typer.Option(help="The line as MIDI, in sounding pitch; takes of a free solo are compared with one another."),
+    ] = None,
     instrument: Annotated[
         str | None, typer.Option(help="The instrument: verdicts then name notes as its player reads them.")
     ] = None,
@@ -39,7 +42,11 @@ def assess(
 ) -> None:
     """Readings of takes and a proposed choice."""
     from obbligato.job.quick import assess_files
+    from obbligato.job.soloing import assess_solo_files
 
     with progress_bar() as progress:
-        assessment = assess_files(takes, line=line, guide=guide, instrument=instrument, progress=progress)
+        if line is None:
+            assessment = assess_solo_files(takes, guide=guide, instrument=instrument, progress=progress)
+        else:
+            assessment = assess_files(takes, line=line, guide=guide, instrument=instrument, progress=progress)
     choose_output(json, lambda: reports.plain(assessment), lambda: reports.show_assessment(assessment))

@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from obbligato.errors import InputError
+from obbligato.job.choice_text import TEXT, choice_text
 from obbligato.job.intake import require_same_guide
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import song_map
-from obbligato.job.proposing import EDIT_LIST, edit_list, propose, read_edit_list
+from obbligato.job.mending import mended_audio
+from obbligato.job.proposing import EDIT_LIST, Proposal, edit_list, propose, read_edit_list
 from obbligato.job.sheet import take_sheet
 from obbligato.job.store import JobFolder
-from obbligato.job.writing import current_line
+from obbligato.music.grid import Grid
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
 from obbligato.sound.files import read_audio, write_wav
 from obbligato.takes.join import join
 from obbligato.takes.readings import Assessment
+from obbligato.takes.seam_reel import seam_reel
 from obbligato.units import midi_to_hz
 
-COMP, SHEET = "comp.wav", "take-sheet.pdf"
+COMP, SHEET, SEAMS = "comp.wav", "take-sheet.pdf", "seams.wav"
 INTEGER_DEPTH, FLOAT_DEPTH = 24, 32
 
 
@@ -36,6 +39,8 @@ class Comp:
     ----------
     folder
         Where it lies in the job.
+    gains_db, matching_db
+        By take as the assessment names it, the gain it was joined with, and the one that would match it.
     given_as
         By take as the assessment names it, the name of the file as it was given.
     lowest_hz
@@ -46,32 +51,10 @@ class Comp:
     audio: Audio
     assessment: Assessment
     coverage: str
+    gains_db: Mapping[str, float]
+    matching_db: Mapping[str, float]
     given_as: Mapping[str, str]
     lowest_hz: float | None
-
-
-def set_overrides(folder: JobFolder, chosen: Mapping[int, int | None], *, clear: bool = False) -> None:
-    """Keep the player's own choices: by phrase (from 1), the number of a take, or None to take a choice back.
-
-    Raises
-    ------
-    InputError
-        When there is no such phrase or take.
-    """
-    n_phrases = len(current_line(folder).line.phrases) if folder.job.lines else 1
-    numbers = [take.number for take in folder.job.takes_in_use]
-    for phrase, take in chosen.items():
-        if not 1 <= phrase <= n_phrases:
-            raise InputError(f"There is no phrase {phrase}; the line has phrases 1 to {n_phrases}.")
-        if take is not None and take not in numbers:
-            raise InputError(f"There is no take {take}; the job has {_numbers_in_words(numbers)}.")
-    wanted = {**({} if clear else folder.job.overrides), **chosen}
-    overrides = {phrase: take for phrase, take in wanted.items() if take is not None}
-    words = [
-        f"phrase {phrase} as proposed" if take is None else f"take {take} for phrase {phrase}"
-        for phrase, take in sorted(chosen.items())
-    ]
-    folder.save("choose", ", ".join(words) or "choices by hand forgotten", overrides=overrides)
 
 
 def choose(folder: JobFolder, *, progress: Progress = silent) -> Comp:
@@ -112,36 +95,44 @@ def render(folder: JobFolder, *, progress: Progress = silent) -> str:
     proposal = propose(folder, song, progress=part_of(progress, 0.2, 0.8))
     assessment = proposal.assessment
     joined = join(
-        _read({choice.take for choice in assessment.choice}, folder),
+        {take.file: partial(mended_audio, folder, take) for take in folder.job.takes_in_use},
         proposal.placements,
         assessment.choice,
         assessment.seams,
         n_samples=song.source.frames,
         sr=song.source.sample_rate,
+        line=assessment.line if assessment.line.notes else None,
+        gains_db=proposal.gains_db,
         progress=part_of(progress, 0.8, 0.95),
     )
     number = len({made.folder for made in folder.job.made if made.stage == "choose"}) + 1
     with folder.new_folder("comp", f"comp_{number:02d}") as (building, target):
-        (building / EDIT_LIST).write_text(edit_list(proposal), encoding="utf-8")
-        write_wav(building / COMP, joined.audio, bit_depth=lossless_depth(joined.audio))
-        if assessment.line.phrases:
-            (building / SHEET).write_bytes(take_sheet(folder, assessment, song.to_grid()))
+        measured = replace(proposal, assessment=replace(assessment, seams=joined.seams))
+        _write(
+            building, folder, measured, joined.audio, song.to_grid(), title=f"{folder.job.brief.title}: comp {number}"
+        )
     made = folder.made("choose", target, from_key=key)
     folder.save("choose", f"comp {number} rendered", made=made)
     progress(1.0, "comp rendered")
     return target
 
 
+def _write(building: Path, folder: JobFolder, proposal: Proposal, comp: Audio, grid: Grid, *, title: str) -> None:
+    """The comp with all that goes with it: its seams to listen to, and the choice as JSON, as text and as a sheet."""
+    assessment = proposal.assessment
+    (building / EDIT_LIST).write_text(edit_list(proposal), encoding="utf-8")
+    write_wav(building / COMP, comp, bit_depth=lossless_depth(comp))
+    if assessment.seams:
+        reel = seam_reel(comp, assessment.seams)
+        write_wav(building / SEAMS, reel, bit_depth=lossless_depth(reel))
+    if assessment.line.phrases:
+        (building / TEXT).write_text(choice_text(proposal, grid, title=title), encoding="utf-8")
+        (building / SHEET).write_bytes(take_sheet(folder, assessment, grid))
+
+
 def lossless_depth(audio: Audio) -> int:
     """24 bits; 32-bit float for a take (decoded from a lossy file, say) that itself passes full scale."""
     return INTEGER_DEPTH if np.max(np.abs(audio.y), initial=0.0) <= 1.0 else FLOAT_DEPTH
-
-
-def _read(files: set[str], folder: JobFolder) -> dict[str, Audio]:
-    """Takes from the disk, two at a time: decoding is done outside the interpreter's lock."""
-    names = sorted(files)
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        return dict(zip(names, pool.map(read_audio, map(folder.path, names)), strict=True))
 
 
 def _rendered_before(folder: JobFolder, key: str) -> str | None:
@@ -165,10 +156,8 @@ def _kept(folder: JobFolder, comp: str) -> Comp:
         audio=read_audio(folder.path(f"{comp}/{COMP}")),
         assessment=kept.assessment,
         coverage=kept.coverage,
+        gains_db=kept.gains_db,
+        matching_db=kept.matching_db,
         given_as={take.file: Path(take.given_as).name for take in folder.job.takes},
         lowest_hz=float(midi_to_hz(min(pitches))) if pitches else None,
     )
-
-
-def _numbers_in_words(numbers: list[int]) -> str:
-    return f"takes {', '.join(map(str, numbers))}" if numbers else "no takes yet"

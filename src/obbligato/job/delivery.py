@@ -155,19 +155,20 @@ def _fill(
     intended = [(stem_path, stem)]
     if treated:
         treated_path = named("wav", suffix=f"treated_{bits}")
-        treated_stem = treat(stem, comp.lowest_hz)
+        treated_stem, how = treat(stem, comp.lowest_hz)
         treated_bext = _bext(folder, treated_stem, "treated")
         write_wav(treated_path, treated_stem, bit_depth=lossless_depth(treated_stem), bext=treated_bext)
         intended.append((treated_path, treated_stem))
-        roles.append((treated_path, "the part, treated: low cut, gentle compression, small room"))
-    mix, gain_db = context_mix(guide, stem)
+        roles.append((treated_path, f"the part, treated: {how}"))
+    in_mix_path, in_mix = intended[-1]
+    mix, gain_db = context_mix(guide, in_mix)
     mix_path = named("wav", suffix=f"context_{rate_and_depth(guide.sr, INTEGER_DEPTH)}")
     write_wav(mix_path, mix, bit_depth=INTEGER_DEPTH)
     lowered = f", turned down by {-gain_db:.1f} dB as a whole" if gain_db else ""
-    roles.append((mix_path, f"guide plus the dry part, to check against{lowered}"))
+    roles.append((mix_path, f"guide plus the {'treated' if treated else 'dry'} part, to check against{lowered}"))
     progress(0.7, "opening the pack again")
     checks = [check for path, audio in intended for check in prove_stem(path, guide=guide, intended=audio)]
-    checks += prove_mix(mix_path, guide=guide, stem_path=stem_path, gain_db=gain_db)
+    checks += prove_mix(mix_path, guide=guide, stem_path=in_mix_path, gain_db=gain_db)
     if job.lines:
         placed, grid = current_line(folder), song.to_grid()
         midi_path = named("mid", part=f"{part_word}Line")
@@ -204,10 +205,15 @@ def context_mix(guide: Audio, stem: Audio) -> tuple[Audio, float]:
     return Audio(total * np.float32(db_to_amplitude(gain_db)), guide.sr), gain_db
 
 
-def treat(stem: Audio, lowest_hz: float | None) -> Audio:
-    """The treated version: low cut half-way below the lowest note, gentle compression, a small room."""
+def treat(stem: Audio, lowest_hz: float | None) -> tuple[Audio, str]:
+    """The treated version (low cut an octave under the lowest note, gentle compression, small room), and in words."""
     low_cut_hz = 0.5 * lowest_hz if lowest_hz else 40.0
-    return small_room(compress(highpass(stem, low_cut_hz)).audio)
+    compressed = compress(highpass(stem, low_cut_hz))
+    words = (
+        f"low cut at {low_cut_hz:.0f} Hz, compression {compressed.ratio:g}:1 ({compressed.most_db:.1f} dB at most, "
+        f"{compressed.typical_db:.1f} dB typically while it works), small room"
+    )
+    return small_room(compressed.audio), words
 
 
 def _bext(folder: JobFolder, stem: Audio, treatment: str) -> BextInfo:

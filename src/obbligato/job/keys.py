@@ -1,7 +1,7 @@
 """Fingerprints of what a stage's result was made from; when one changes, the result is stale."""
 
 from obbligato.job.mapping import map_key
-from obbligato.job.model import Stage
+from obbligato.job.model import Stage, TakeRef
 from obbligato.job.store import JobFolder, fingerprint
 
 
@@ -12,9 +12,31 @@ def line_key(folder: JobFolder) -> str:
 
 
 def choice_key(folder: JobFolder) -> str:
-    """Changes with all that `line_key` does, the takes, and the player's own choices among them."""
+    """Changes with all that `line_key` does, the takes, the player's own choices among them, and how to join them."""
     takes = [(take.sha256, take.starts_at_s) for take in folder.job.takes_in_use]
-    return fingerprint(line_key(folder), takes, sorted(folder.job.overrides.items()))
+    joining = folder.job.joining
+    return fingerprint(
+        line_key(folder),
+        takes,
+        sorted(folder.job.overrides.items()),
+        joining.joins,
+        joining.base,
+        sorted(joining.inside),
+        sorted(joining.gains_db.items()),
+        *(text for take in folder.job.takes_in_use for text in _mended_parts(folder, take)),
+    )
+
+
+def mended_key(folder: JobFolder, take: TakeRef) -> str:
+    """Changes with the take, what is to be mended in it, and all that this is mended by."""
+    click = folder.job.last_made("click")
+    return fingerprint(
+        line_key(folder),
+        take.sha256,
+        take.starts_at_s,
+        click.folder if click is not None else "no click",
+        *_mended_parts(folder, take),
+    )
 
 
 def stage_key(folder: JobFolder, stage: Stage) -> str:
@@ -22,3 +44,8 @@ def stage_key(folder: JobFolder, stage: Stage) -> str:
     if stage == "click":
         return map_key(folder)
     return choice_key(folder) if stage in {"choose", "deliver"} else line_key(folder)
+
+
+def _mended_parts(folder: JobFolder, take: TakeRef) -> list[str]:
+    mends = folder.job.mended.get(take.number)
+    return [f"{take.number}: {', '.join(mends)}"] if mends else []

@@ -124,7 +124,13 @@ class LineVersion(_Record):
 
 
 class TakeRef(_Record):
-    """One take as received; `starts_at_s` is set when the player states where it starts."""
+    """One take as received; `starts_at_s` is set when the player states where it starts.
+
+    Attributes
+    ----------
+    cut_from, from_frame
+        For a pass that was cut out of another take, its number and the first frame; None and 0 else.
+    """
 
     number: int
     file: str
@@ -135,6 +141,8 @@ class TakeRef(_Record):
     line_version: int | None
     guide_sha256: str
     starts_at_s: float | None = None
+    cut_from: int | None = None
+    from_frame: int = 0
 
 
 class Made(_Record):
@@ -173,8 +181,35 @@ class Round(_Record):
         return any(answer.answer != "yes" for answer in self.answers)
 
 
+class Joining(_Record):
+    """How the player wants takes joined.
+
+    Attributes
+    ----------
+    joins
+        From 0, as few joins as possible, to 1, the best of each phrase.
+    base
+        Number of the take to keep where no other is clearly better.
+    inside
+        The phrases, from 1, that may be put together from several takes.
+    gains_db
+        By number, what a take is made louder by.
+    """
+
+    joins: Annotated[float, Field(ge=0, le=1)] = 0.5
+    base: int | None = None
+    inside: frozenset[int] = frozenset()
+    gains_db: dict[int, Annotated[float, Field(ge=-40, le=40)]] = Field(default_factory=dict)
+
+
 class Job(_Record):
-    """The whole of `job.json`; `revision` grows with each save, so that two writers cannot undo each other."""
+    """The whole of `job.json`; `revision` grows with each save, so that two writers cannot undo each other.
+
+    Attributes
+    ----------
+    mended
+        By take, what the player wants mended in it before it is read and joined, as `job.mends` writes it.
+    """
 
     schema_version: Literal[1] = SCHEMA_VERSION
     revision: int = 0
@@ -187,6 +222,8 @@ class Job(_Record):
     takes: tuple[TakeRef, ...] = ()
     left_out: frozenset[int] = frozenset()
     overrides: dict[int, int] = Field(default_factory=dict)
+    mended: dict[int, tuple[str, ...]] = Field(default_factory=dict)
+    joining: Joining = Joining()
     rounds: tuple[Round, ...] = ()
     made: tuple[Made, ...] = ()
 

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from pydantic import TypeAdapter
 
-from obbligato.errors import InputError
 from obbligato.job.mapping import song_map
 from obbligato.job.reading import hear_all, heard_before
+from obbligato.job.soloing import assess_solo
 from obbligato.job.store import JobFolder
 from obbligato.job.timing import timed_line
 from obbligato.job.writing import current_line, instrument_of
 from obbligato.listen.songmap import SongMap
 from obbligato.progress import Progress, silent
 from obbligato.takes.assess import choose_again
+from obbligato.takes.choose import Wishes
 from obbligato.takes.choose import choose as choose_by_readings
 from obbligato.takes.place import Placement, stated_placement
 from obbligato.takes.read import HeardTake, ReadTake, judge_takes
@@ -30,11 +31,25 @@ _ASSESSMENT = TypeAdapter(Assessment)
 
 @dataclass(frozen=True, eq=False)
 class Proposal:
-    """What is to be joined: the choice as it stands, by hand or proposed, and where the takes lie."""
+    """What is to be joined: the choice as it stands, by hand or proposed, and where the takes lie.
+
+    Attributes
+    ----------
+    gains_db
+        By path, what a take is made louder by.
+    matching_db
+        By path, the gain that would match a take to its neighbours, where it is another.
+    """
 
     assessment: Assessment
     placements: Mapping[str, Placement]
-    coverage: str
+    gains_db: Mapping[str, float] = field(default_factory=dict)
+    matching_db: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def coverage(self) -> str:
+        """What has too few usable versions, as a sentence."""
+        return self.assessment.coverage
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,10 +67,10 @@ def propose(folder: JobFolder, song: SongMap, *, progress: Progress = silent) ->
     Raises
     ------
     InputError
-        When a take does not hold the line, or several takes have no line to be compared by.
+        When a take does not hold the line.
     """
     if not folder.job.lines:
-        return _whole_take(folder)
+        return _without_line(folder, song, progress)
     line = timed_line(current_line(folder).line, song.to_grid())
     heard = hear_all(folder, line, song, progress=progress)
     return choose_among(folder, _judged(folder, song, line, heard))
@@ -73,9 +88,16 @@ def judged_so_far(folder: JobFolder) -> JudgedTakes | None:
 
 def choose_among(folder: JobFolder, judged: JudgedTakes) -> Proposal:
     """The choice among takes that were judged, the player's own choices kept."""
-    overrides = _overrides(folder, judged.line, {take.path for take in judged.takes})
-    assessed = choose_again(judged.line, judged.takes, grid=judged.song.to_grid(), overrides=overrides)
-    return Proposal(assessed.assessment, assessed.placements, assessed.coverage)
+    paths = {take.path for take in judged.takes}
+    gains_db = _gains_db(folder, paths)
+    assessed = choose_again(
+        judged.line,
+        judged.takes,
+        grid=judged.song.to_grid(),
+        wishes=_wishes(folder, judged.line, paths),
+        gains_db=gains_db,
+    )
+    return Proposal(assessed.assessment, assessed.placements, gains_db, assessed.matching_db)
 
 
 def proposal_by_edit_list(folder: JobFolder) -> Proposal | None:
@@ -92,8 +114,9 @@ def proposal_by_edit_list(folder: JobFolder) -> Proposal | None:
 def edit_list(proposal: Proposal) -> str:
     """The choice as JSON, from which the comp can be rendered again."""
     words = {
-        "coverage": proposal.coverage,
-        "placements": {path: vars(placement) for path, placement in proposal.placements.items()},
+        "gains_db": dict(proposal.gains_db),
+        "matching_db": dict(proposal.matching_db),
+        "placements": {path: asdict(placement) for path, placement in proposal.placements.items()},
         **_ASSESSMENT.dump_python(proposal.assessment, mode="json"),
     }
     return json.dumps(words, indent=1)
@@ -102,55 +125,64 @@ def edit_list(proposal: Proposal) -> str:
 def read_edit_list(folder: JobFolder, comp: str) -> Proposal:
     """The choice that a comp was rendered from."""
     kept: dict[str, Any] = json.loads(folder.path(f"{comp}/{EDIT_LIST}").read_bytes())
-    coverage = kept.pop("coverage")
-    placements = {path: Placement(**words) for path, words in kept.pop("placements").items()}
-    return Proposal(_ASSESSMENT.validate_python(kept), placements, coverage)
+    gains_db, matching_db = kept.pop("gains_db", {}), kept.pop("matching_db", {})
+    placements = {path: Placement.from_words(words) for path, words in kept.pop("placements").items()}
+    return Proposal(_ASSESSMENT.validate_python(kept), placements, gains_db, matching_db)
 
 
 def _judged(folder: JobFolder, song: SongMap, line: TimedLine, heard: tuple[HeardTake, ...]) -> JudgedTakes:
-    takes = judge_takes(line, heard, grid=song.to_grid(), instrument=instrument_of(folder))
+    takes = judge_takes(line, heard, grid=song.to_grid(), instrument=instrument_of(folder), chords=song.chords)
     return JudgedTakes(song, line, takes)
 
 
 def _chosen_anew(folder: JobFolder, kept: Proposal) -> Proposal:
     """The choice in force now, by the readings of an earlier one."""
     before = kept.assessment
-    if not before.line.phrases:
+    if not before.line.phrases or not folder.job.lines:
         return kept
     in_use = {take.file for take in folder.job.takes_in_use}
     readings = tuple(take for take in before.takes if take.path in in_use)
     if not readings:
         return kept
-    overrides = _overrides(folder, before.line, {take.path for take in readings})
-    choice = choose_by_readings(before.line, readings, overrides=overrides)
-    same = [c.take for c in choice] == [c.take for c in before.choice]
+    choice = choose_by_readings(before.line, readings, _wishes(folder, before.line, {take.path for take in readings}))
+    same = [c.take for c in choice] == [c.take for c in before.choice] and not any(c.pieces for c in before.choice)
     assessment = replace(before, takes=readings, choice=choice, seams=before.seams if same else ())
     return replace(kept, assessment=assessment)
 
 
-def _overrides(folder: JobFolder, line: TimedLine, paths: set[str]) -> dict[int, str]:
-    """The choices by hand that still point at a phrase and at a take that was read, by phrase index."""
+def _wishes(folder: JobFolder, line: TimedLine, paths: set[str]) -> Wishes:
+    """What the player wants, as far as it still points at phrases, and at takes that were read."""
     files = {take.number: take.file for take in folder.job.takes_in_use if take.file in paths}
-    return {
-        phrase - 1: files[take]
-        for phrase, take in folder.job.overrides.items()
-        if phrase <= len(line.phrases) and take in files
-    }
+    joining, n_phrases = folder.job.joining, len(line.phrases)
+    return Wishes(
+        joins=joining.joins,
+        base=files.get(joining.base) if joining.base is not None else None,
+        overrides={
+            phrase - 1: files[take]
+            for phrase, take in folder.job.overrides.items()
+            if phrase <= n_phrases and take in files
+        },
+        inside=frozenset(phrase - 1 for phrase in joining.inside if phrase <= n_phrases),
+    )
 
 
-def _whole_take(folder: JobFolder) -> Proposal:
-    """Without a line there is nothing to compare takes by: one take is used as it is."""
+def _gains_db(folder: JobFolder, paths: set[str]) -> dict[str, float]:
+    gains_db = folder.job.joining.gains_db
+    return {t.file: gains_db[t.number] for t in folder.job.takes_in_use if t.file in paths and t.number in gains_db}
+
+
+def _without_line(folder: JobFolder, song: SongMap, progress: Progress) -> Proposal:
+    """Without a line a lone take, or one chosen by hand, is used as it is; several are compared with one another."""
     takes = folder.job.takes_in_use
     number = folder.job.overrides.get(1) if len(takes) > 1 else takes[0].number
     take = next((take for take in takes if take.number == number), None)
     if take is None:
-        raise InputError(
-            "Without a line the takes cannot be compared; name the one to use with --phrase 1 --take N, "
-            "or add the line with: obbligato line JOB FILE.mid"
-        )
+        assessment = assess_solo(folder, song, progress=progress)
+        places = {take.path: stated_placement(take.offset_ms / 1e3) for take in assessment.takes}
+        return Proposal(assessment, places, _gains_db(folder, set(places)))
     starts_s = take.starts_at_s or 0.0
     reading = TakeReading(take.file, offset_ms=1e3 * starts_s, drift_ppm=0.0, tuning_cents=0.0, phrases=())
     why = "The only take." if len(takes) == 1 else "By hand."
-    assessment = Assessment(TimedLine((), ()), (reading,), (Choice(0, take.file, why),), ())
     coverage = "There is no line, so nothing was read: the whole take is used."
-    return Proposal(assessment, {take.file: stated_placement(starts_s)}, coverage)
+    assessment = Assessment(TimedLine((), ()), (reading,), (Choice(0, take.file, why),), (), coverage=coverage)
+    return Proposal(assessment, {take.file: stated_placement(starts_s)}, _gains_db(folder, {take.file}))

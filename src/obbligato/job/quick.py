@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from obbligato.job.timing import timed_line
@@ -34,7 +35,7 @@ def assess_files(
     """Read takes of a line against a guide and propose a choice."""
     player = find_instrument(instrument) if instrument is not None else None
     performance = read_midi(line)
-    audio = [(str(path), read_audio(path)) for path in takes]
+    audio = [(str(path), partial(read_audio, path)) for path in takes]
     guide_audio = read_audio(guide)
     listening = part_of(progress, 0.0, 0.4)
     song = listen(guide_audio, lambda: source_facts(guide, guide_audio), progress=listening)
@@ -47,5 +48,6 @@ def assess_files(
         a4_hz=song.tuning.a4_hz,
         grid=grid,
         instrument=player,
+        chords=song.chords,
         progress=part_of(progress, 0.4, 1.0),
     )

@@ -7,11 +7,11 @@ from functools import partial
 from obbligato.errors import InputError
 from obbligato.job.intake import guide_audio
 from obbligato.job.keys import line_key
+from obbligato.job.mending import mended_audio
 from obbligato.job.model import TakeRef
 from obbligato.job.store import JobFolder, fingerprint
 from obbligato.listen.songmap import SongMap
 from obbligato.progress import Progress, silent
-from obbligato.sound.files import read_audio
 from obbligato.takes.kept import READER, heard_from_bytes, heard_to_bytes
 from obbligato.takes.read import HeardTake, hear_takes
 from obbligato.takes.readings import TimedLine
@@ -31,7 +31,7 @@ def heard_before(folder: JobFolder) -> dict[int, HeardTake]:
 def heard_keys(folder: JobFolder) -> dict[int, str]:
     """By number, under which key each take in use that was heard against this line is kept."""
     line = line_key(folder)
-    keys = {take.number: _key(line, take) for take in folder.job.takes_in_use}
+    keys = {take.number: _key(folder, line, take) for take in folder.job.takes_in_use}
     return {number: key for number, key in keys.items() if folder.path(f".cache/{key}").is_file()}
 
 
@@ -51,7 +51,7 @@ def hear_all(
     try:
         heard = hear_takes(
             line,
-            [(take.file, partial(read_audio, folder.path(take.file))) for take in new],
+            [(take.file, partial(mended_audio, folder, take)) for take in new],
             guide=guide_audio(folder) if new else None,
             a4_hz=song.tuning.a4_hz,
             grid=song.to_grid(),
@@ -59,15 +59,16 @@ def hear_all(
             progress=progress,
         )
         for take, found in zip(new, heard, strict=True):
-            folder.keep(_key(on_disk, take), heard_to_bytes(found))
+            folder.keep(_key(folder, on_disk, take), heard_to_bytes(found))
             known[take.number] = found
     except InputError as error:
         raise _in_the_jobs_words(error, folder) from error
     return tuple(known[take.number] for take in folder.job.takes_in_use)
 
 
-def _key(line: str, take: TakeRef) -> str:
-    return f"heard-{fingerprint(READER, line, take.file, take.sha256, take.starts_at_s)}.npz"
+def _key(folder: JobFolder, line: str, take: TakeRef) -> str:
+    mended = folder.job.mended.get(take.number, ())
+    return f"heard-{fingerprint(READER, line, take.file, take.sha256, take.starts_at_s, *mended)}.npz"
 
 
 def _in_the_jobs_words(error: InputError, folder: JobFolder) -> InputError:

@@ -40,6 +40,9 @@ def take_sheet(folder: JobFolder, assessment: Assessment, grid: Grid) -> bytes:
             "instrument": job.instrument,
             "date": now().date().isoformat(),
             "takes": list(names.values()),
+            "remarks": [
+                {"take": names[take.path], "remark": remark} for take in assessment.takes for remark in take.remarks
+            ],
             "phrases": rows,
         },
     )

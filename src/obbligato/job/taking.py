@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 from obbligato.errors import InputError
 from obbligato.job.model import TakeRef
@@ -57,19 +59,25 @@ def add_takes(
             )
         )
     words = f"take {new[0].number}" if len(new) == 1 else f"takes {new[0].number} to {new[-1].number}"
+    sounds = ((take, file.read_bytes()) for take, file in zip(new, files, strict=True))
+    keep_takes(folder, sounds, f"{words} added", takes=(*folder.job.takes, *new))
+    return tuple(new)
+
+
+def keep_takes(folder: JobFolder, sounds: Iterable[tuple[TakeRef, bytes]], what: str, **changes: Any) -> None:
+    """Write takes and their facts into the job and save it with these changes; all of it or nothing."""
     written: list[Path] = []
     try:
-        for take, file in zip(new, files, strict=True):
+        for take, sound in sounds:
             facts = str(Path(take.file).with_suffix(".json"))
-            for relative, data in ((take.file, file.read_bytes()), (facts, take.model_dump_json(indent=2).encode())):
+            for relative, data in ((take.file, sound), (facts, take.model_dump_json(indent=2).encode())):
                 folder.add_file(relative, data)
                 written.append(folder.path(relative))
-        folder.save("takes", f"{words} added", takes=(*folder.job.takes, *new))
+        folder.save("takes", what, **changes)
     except BaseException:
         for path in written:
             path.unlink(missing_ok=True)
         raise
-    return tuple(new)
 
 
 def leave_out(folder: JobFolder, numbers: tuple[int, ...], *, use_again: bool = False) -> None:

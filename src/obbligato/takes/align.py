@@ -23,7 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from obbligato.takes.hearing import Heard
-from obbligato.takes.pitch import HOP_S, Floats
+from obbligato.takes.partials import Floats
+from obbligato.takes.pitch import HOP_S
 from obbligato.takes.readings import TimedNote
 from obbligato.units import hz_to_midi
 
@@ -134,9 +135,9 @@ def _decode(states: Floats, entry: Floats) -> NDArray[np.int64]:
     n_states, n_frames = states.shape
     n_notes = (n_states - 1) // 2
     steps = np.zeros((n_frames, n_states), dtype=np.int8)
-    entries = np.full((n_frames, n_states), -np.inf)
-    entries[:, 1::2] = entry.T
     is_note = np.arange(n_states) % 2 == 1
+    entries = np.zeros((n_frames, n_states))
+    entries[:, is_note] = entry.T
     # Steps back: 1 from the rest before (or the note, into its rest), 2 from the note before, 3 to 6 skipping notes.
     cost = np.zeros((7, n_states))
     cost[2:, ~is_note] = -np.inf
@@ -146,15 +147,14 @@ def _decode(states: Floats, entry: Floats) -> NDArray[np.int64]:
     for back in (1, 3, 5):
         if back < n_states:
             score[6 + back] = states[back, 0] + entries[0, back] + _SKIP * (back // 2)
-    options = np.empty((7, n_states))
+    from_back = np.lib.stride_tricks.sliding_window_view(score, n_states)[::-1]
+    options, every = np.empty((7, n_states)), np.arange(n_states)
     for t in range(1, n_frames):
-        options[0] = score[6:]
-        for back in range(1, 7):
-            options[back] = score[6 - back : 6 - back + n_states] + cost[back]
-        options[1:, is_note] += entries[t, is_note]
-        best = np.argmax(options, axis=0)
+        np.add(from_back, cost, out=options)
+        options[1:] += entries[t]
+        best = options.argmax(axis=0)
         steps[t] = best
-        score[6:] = options[best, np.arange(n_states)] + states[:, t]
+        score[6:] = options[best, every] + states[:, t]
     left_out = n_notes - (np.arange(n_states) + 1) // 2
     state = int(np.argmax(score[6:] + _SKIP * left_out))
     path = np.empty(n_frames, dtype=np.int64)

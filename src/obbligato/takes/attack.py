@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from obbligato.takes.pitch import ANALYSIS_SR, Floats
+from obbligato.takes.partials import Floats
+from obbligato.takes.pitch import ANALYSIS_SR
 
 CLEAR_RISE_DB = 8.0
 """A rise from which an attack counts as clear."""

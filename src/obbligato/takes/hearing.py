@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.fft
 import scipy.ndimage
 import soxr
 from numpy.typing import NDArray
@@ -22,6 +23,8 @@ _COMPRESSION = 1000.0
 _SHORTEST_S = 0.1
 _SILENT_PEAK = 1e-4
 _PITCH_REACH_S = 0.4
+_LEAST_RANGE_DB, _USUAL_RANGE_DB = 20.0, 50.0
+"""Where less than the first is between playing and the rest, and silence besides, no room is heard at all."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +45,8 @@ class Heard:
         RMS of what is not a partial of the frame's pitch, dBFS; in frames without pitch the whole level.
     floor_db
         Level of the room: what the quietest tenth of the frames that are not digital silence lie under.
+    named_sr
+        The sampling rate that the take's file names, Hz.
     """
 
     y: NDArray[np.float32]
@@ -50,6 +55,7 @@ class Heard:
     flux: Floats
     stray_db: Floats
     floor_db: float
+    named_sr: int
 
     @property
     def duration_s(self) -> float:
@@ -99,6 +105,7 @@ def hear(take: Audio, line: TimedLine, *, a4_hz: float) -> Heard:
         _flux(y, n_frames),
         _stray_db(y, track, level_db),
         _floor_db(level_db),
+        take.sr,
     )
 
 
@@ -110,15 +117,19 @@ def to_analysis_rate(audio: Audio) -> NDArray[np.float32]:
 
 def frame_levels_db(y: NDArray[np.float32], n_frames: int) -> Floats:
     """RMS over the 32 ms around each frame's time, dBFS, shape (n_frames,)."""
-    power = np.pad(np.asarray(y, dtype=np.float64) ** 2, (HOP_LENGTH, HOP_LENGTH))[: (n_frames + 1) * HOP_LENGTH]
-    power = np.pad(power, (0, (n_frames + 1) * HOP_LENGTH - len(power)))
-    hops = power.reshape(-1, HOP_LENGTH).mean(axis=1)
+    padded = np.pad(y[: n_frames * HOP_LENGTH], (HOP_LENGTH, max(0, n_frames * HOP_LENGTH - len(y))))
+    rows = padded.reshape(-1, HOP_LENGTH)
+    hops = np.einsum("ij,ij->i", rows, rows).astype(np.float64) / HOP_LENGTH
     return np.asarray(amplitude_to_db(np.sqrt((hops[:-1] + hops[1:]) / 2)), dtype=np.float64)
 
 
 def _floor_db(level_db: Floats) -> float:
     sounding = level_db[level_db > SILENCE_DB + 80.0]
-    return float(np.percentile(sounding, 10)) if sounding.size else SILENCE_DB
+    if not sounding.size:
+        return SILENCE_DB
+    floor_db, playing_db = (float(level) for level in np.percentile(sounding, [10, 90]))
+    nothing_but_playing = len(sounding) < len(level_db) and floor_db > playing_db - _LEAST_RANGE_DB
+    return playing_db - _USUAL_RANGE_DB if nothing_but_playing else floor_db
 
 
 def _flux(y: NDArray[np.float32], n_frames: int) -> Floats:
@@ -130,7 +141,7 @@ def _flux(y: NDArray[np.float32], n_frames: int) -> Floats:
     fine = np.zeros(n_fine)
     for at in range(0, n_fine, 4096):
         block = frames[at : at + 4096 + 2]
-        magnitude = np.log1p(_COMPRESSION / _FLUX_FFT * np.abs(np.fft.rfft(block * window, axis=1)))
+        magnitude = np.log1p(_COMPRESSION / _FLUX_FFT * np.abs(scipy.fft.rfft(block * window, axis=1)))
         rise = np.maximum(magnitude[2:] - magnitude[:-2], 0.0).sum(axis=1)[: n_fine - at]
         fine[at : at + len(rise)] = rise
     coarse = np.maximum(fine, np.roll(fine, 2)).reshape(n_frames, FLUX_PER_FRAME).max(axis=1)
@@ -156,7 +167,7 @@ def _stray_db(y: NDArray[np.float32], track: PitchTrack, level_db: Floats) -> Fl
     for at in range(0, len(voiced), 2048):
         chosen = voiced[at : at + 2048]
         starts = np.clip(chosen * HOP_LENGTH + n_fft // 2, 0, len(padded) - n_fft)
-        power = np.abs(np.fft.rfft(frames[starts] * window, axis=1)) ** 2
+        power = np.abs(scipy.fft.rfft(frames[starts] * window, axis=1)) ** 2
         f0_hz = f0_of_frame_hz[chosen][:, None]
         distance_hz = np.abs(bins_hz - f0_hz * np.maximum(np.round(bins_hz / f0_hz), 1.0))
         away = keep_from & (distance_hz > np.minimum(45.0, 0.3 * f0_hz))

@@ -1,13 +1,14 @@
 """The comp: chosen takes joined on the guide's time.
 
 Takes are moved to the guide's time by whole samples of the comp (at most half a sample, 10 µs, of rounding), so that
-a take at the guide's rate is not touched at all: chosen throughout, it comes out bit for bit. Another rate, or a
-clock that drifts, means resampling. Between phrases the chosen take's own room is heard, never digital silence.
+a take at the guide's rate is not touched at all: chosen throughout, it comes out bit for bit. Only another rate means
+resampling. Between phrases the chosen take's own room is heard, never digital silence: where the take itself is
+silent there, or not yet or no longer running, its room is laid.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -17,14 +18,19 @@ import soxr
 from obbligato.errors import InputError
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio, Samples
-from obbligato.sound.shape import crossfade
+from obbligato.sound.shape import crossfade, gain
 from obbligato.takes.place import Placement
-from obbligato.takes.readings import Choice, Seam
+from obbligato.takes.readings import Choice, Seam, TimedLine
+from obbligato.takes.room_tone import room_tone, silent_runs
 from obbligato.takes.seams import takes_in_order
+from obbligato.takes.steps import Side, fade_span, sides, with_steps
 
 _EDGE_FADE_S = 0.01
+_ABRUPT_FADE_S = 0.002
+_LONGEST_SILENCE_S = 0.005
+_ROOM_AROUND_S = 1.0
 _WORKERS = 2
-"""Takes resampled at a time; that is done outside the interpreter's lock."""
+"""Takes read and placed at a time; most of that is done outside the interpreter's lock."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,69 +41,112 @@ class Comp:
     seams: tuple[Seam, ...]
 
 
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """What is kept of a take: its stretches of the comp by number, and its sides of the seams by number."""
+
+    sounds: dict[int, Samples]
+    sides: dict[int, Side]
+
+
 def join(
-    takes: Mapping[str, Audio],
+    takes: Mapping[str, Callable[[], Audio]],
     placements: Mapping[str, Placement],
     choice: Sequence[Choice],
     seams: Sequence[Seam],
     *,
     n_samples: int,
     sr: int,
+    line: TimedLine | None = None,
+    gains_db: Mapping[str, float] | None = None,
     progress: Progress = silent,
 ) -> Comp:
     """Render a choice of takes.
 
     Parameters
     ----------
-    takes, placements
-        By path, for every take that was chosen.
+    takes
+        By path, what reads it, for every take that was chosen; few of them are in memory at a time.
+    placements
+        By path, where the take is laid.
     seams
         As planned by `plan_seams` for this choice.
     n_samples, sr
         Length and rate of the comp: the guide's. The first sample is the guide's first.
+    line
+        From its first note to its last the room of the takes is heard where there would be digital silence, and for
+        a second before and after, fading. Without a line there is no room where there is no take.
+    gains_db
+        By path, what a take is made louder by.
 
     Returns
     -------
-    As many channels as the chosen take with the most.
+    As many channels as the chosen take with the most; the seams with what was measured of the sound, given a line.
 
     Raises
     ------
     InputError
         When a chosen take is missing.
     """
-    missing = {c.take for c in choice} - takes.keys()
-    if missing:
-        raise InputError(f"The chosen take '{sorted(missing)[0]}' is not there; add it again or choose another.")
     stretches = takes_in_order(choice, seams)
     names = list(dict.fromkeys(name for name, _, _ in stretches))
-    channels = max(takes[name].channels for name in names)
-    placed = {}
+    missing = set(names) - takes.keys()
+    if missing:
+        raise InputError(f"The chosen take '{sorted(missing)[0]}' is not there; add it again or choose another.")
+    spans = [fade_span(seam, sr=sr, n_samples=n_samples) for seam in seams]
+    edges = np.maximum.accumulate([0, *(last for _, last in spans), n_samples]).tolist()
 
-    def place(name: str) -> Samples:
-        y = on_guide_time(takes[name], placements[name], n_samples=n_samples, sr=sr)
-        return np.broadcast_to(y, (channels, n_samples)) if len(y) == 1 else y
+    def one(name: str) -> _Parts:
+        take, db = takes[name](), (gains_db or {}).get(name, 0.0)
+        y = _placed(gain(take, db) if db else take, placements[name], line, n_samples=n_samples, sr=sr)
+        own = [k for k, (other, _, _) in enumerate(stretches) if other == name]
+        beside = [k for k, seam in enumerate(seams) if name in {seam.from_take, seam.to_take}]
+        found = sides(y, [seams[k] for k in beside], line, sr=sr)
+        return _Parts(
+            {k: np.array(y[:, edges[k] : edges[k + 1]]) for k in own}, dict(zip(beside, found, strict=True))
+        )
 
+    parts: dict[str, _Parts] = {}
     with ThreadPoolExecutor(max_workers=_WORKERS) as pool:
-        for i, (name, y) in enumerate(zip(names, pool.map(place, names), strict=True)):
-            placed[name] = y
+        for i, (name, found) in enumerate(zip(names, pool.map(one, names), strict=True)):
+            parts[name] = found
             progress((i + 1) / (len(names) + 1), f"placed {name}")
-    out = np.array(placed[stretches[0][0]])
-    for seam, (name, _, _) in zip(seams, stretches[1:], strict=True):
-        _switch(out, placed[name], sr=sr, at=round(seam.at_s * sr), fade=round(seam.fade_ms * sr / 1e3))
+    sounds = [parts[name].sounds[k] for k, (name, _, _) in enumerate(stretches)]
+    channels = max(len(y) for y in sounds)
+    out = np.concatenate([np.broadcast_to(y, (channels, y.shape[1])) for y in sounds], axis=1)
+    measured = []
+    for k, (seam, (first, last)) in enumerate(zip(seams, spans, strict=True)):
+        before, after = parts[seam.from_take].sides[k], parts[seam.to_take].sides[k]
+        if last > first:
+            fades = [Audio(np.broadcast_to(s.fade, (channels, last - first)), sr) for s in (before, after)]
+            out[:, first:last] = crossfade(*fades).y
+        measured.append(with_steps(seam, before, after, sr=sr) if line is not None else seam)
     progress(1.0, "joined")
-    return Comp(Audio(out, sr), tuple(seams))
+    return Comp(Audio(out, sr), tuple(measured))
+
+
+def _placed(take: Audio, placement: Placement, line: TimedLine | None, *, n_samples: int, sr: int) -> Samples:
+    """A take on the guide's time, its room laid where it is silent within the line."""
+    y = on_guide_time(take, placement, n_samples=n_samples, sr=sr)
+    if line is not None and line.notes:
+        spans_s = (
+            (line.notes[0].start_s, line.notes[-1].end_s),
+            (placement.offset_s, placement.offset_s + take.duration_s),
+        )
+        music, file = ((round(a * sr), round(b * sr)) for a, b in spans_s)
+        _lay_room(y, sr=sr, music=music, file=file)
+    return y
 
 
 def on_guide_time(take: Audio, placement: Placement, *, n_samples: int, sr: int) -> Samples:
     """A take on the guide's time at the comp's rate, shape (channels, n_samples); silent where the take is not.
 
-    A take whose placement states a drift is resampled. Where it begins or ends within the comp it is faded over
-    10 ms.
+    It is laid at the placement's offset all along; a drift of its clock is not followed. Where it begins or ends
+    within the comp it is faded over 10 ms.
     """
-    drift = placement.drift_ppm * 1e-6
     y = take.y
-    if take.sr != sr or drift:
-        y = np.asarray(soxr.resample(y.T, take.sr * (1.0 + drift), sr, quality="VHQ"), dtype=np.float32).T
+    if take.sr != sr:
+        y = np.asarray(soxr.resample(y.T, take.sr, sr, quality="VHQ"), dtype=np.float32).T
     start = round(placement.offset_s * sr)
     first, last = max(0, start), min(n_samples, start + y.shape[1])
     out = np.zeros((y.shape[0], n_samples), dtype=np.float32)
@@ -113,9 +162,32 @@ def on_guide_time(take: Audio, placement: Placement, *, n_samples: int, sr: int)
     return out
 
 
-def _switch(out: Samples, y: Samples, *, sr: int, at: int, fade: int) -> None:
-    """Go over from what `out` holds to `y`, around sample `at`; `out` is changed."""
-    first, last = max(0, at - fade // 2), min(out.shape[1], at - fade // 2 + fade)
-    if last > first:
-        out[:, first:last] = crossfade(Audio(out[:, first:last], sr), Audio(y[:, first:last], sr)).y
-    out[:, last:] = y[:, last:]
+def _lay_room(y: Samples, *, sr: int, music: tuple[int, int], file: tuple[int, int]) -> None:
+    """Lay the take's room where `y` is silent within the music, and fading for a second around it; `y` is changed.
+
+    Where the take's file begins and ends (`file`), and was faded, the room comes in under the fade; at other silences
+    it fills just those.
+    """
+    around, edge, abrupt = (round(s * sr) for s in (_ROOM_AROUND_S, _EDGE_FADE_S, _ABRUPT_FADE_S))
+    runs = []
+    for first, last in silent_runs(y, least=round(_LONGEST_SILENCE_S * sr)):
+        begin, end = max(first, min(last, music[0]) - around), min(last, max(first, music[1]) + around)
+        if end <= begin:
+            continue
+        fade_in, fade_out = (around if begin > first else abrupt), (around if end < last else abrupt)
+        if begin == first and abs(first - file[1]) <= 2:
+            begin, fade_in = max(0, begin - edge), edge
+        if end == last and abs(last - file[0]) <= 2:
+            end, fade_out = min(y.shape[1], end + edge), edge
+        runs.append((begin, end, fade_in, fade_out))
+    room = room_tone(y, max((end - begin for begin, end, _, _ in runs), default=0), sr=sr)
+    for begin, end, fade_in, fade_out in runs:
+        shape = np.ones(end - begin)
+        _rise(shape, min(fade_in, (end - begin) // 2))
+        _rise(shape[::-1], min(fade_out, (end - begin) // 2))
+        y[:, begin:end] += (room[:, : end - begin] * shape).astype(np.float32)
+
+
+def _rise(shape: np.ndarray[tuple[int, ...], np.dtype[np.float64]], n: int) -> None:
+    """Let the first `n` gains rise to 1 so that power is held against a sound fading out in a straight line."""
+    shape[:n] *= np.sqrt(1.0 - np.linspace(1.0, 0.0, n) ** 2)

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from obbligato.takes.measure import TakeMeasures
-from obbligato.takes.pitch import Floats
+from obbligato.takes.measure import PhraseMeasures, TakeMeasures
+from obbligato.takes.partials import Floats
 from obbligato.takes.readings import PhraseSpan, TimedLine
 
 LATE_MS, LATE_ALONE_MS = 40.0, 55.0
@@ -27,12 +27,15 @@ DROP_ALONE_DB = 12.0
 NOTE_DROP_DB = 6.0
 STRAY_OVER_USUAL_DB = 9.0
 STRAY_UNDER_PLAYING_DB = 26.0
-CLICK_LIKENESS = 2.4
-"""With 30 degrees of freedom (3 kHz for 5 ms) chance exceeds this once in about 100 000 moments."""
+CLICK_LIKENESS, CLICK_LIKENESS_KNOWN = 2.8, 2.0
+"""From which the click is heard in a phrase; the latter where the take as a whole leaves no doubt that it has it."""
+CLICK_UNDER_PLAYING_DB = 26.0
+"""A click whose sound is known disturbs a phrase from here on, as noise does; a fainter one is told for the take."""
 QUIET_DB = 20.0
 ENOUGH_TAKES = 3
 
 FLAGS = (
+    "absent",
     "missed_note",
     "wrong_note",
     "extra_note",
@@ -41,6 +44,9 @@ FLAGS = (
     "dropout",
     "clipped",
     "noise",
+    "suppressed",
+    "narrow",
+    "hum",
     "click_bleed",
     "level_drop",
     "quiet",
@@ -50,6 +56,8 @@ FLAGS = (
     "sharp",
 )
 """All flags, gravest first."""
+OF_THE_TAKE = ("suppressed", "narrow", "hum", "click_bleed")
+"""Those that concern a take as a whole."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,8 +76,11 @@ class Judgement:
         Likewise.
     scatter_ms, scatter_cents
         Robust spread within the phrase.
-    worst_note
-        Position in the line of the single note that a timing or tuning flag rests on, None if the whole phrase.
+    late_note, late_note_ms
+        Position in the line of the single note that a flag of timing rests on, None if the whole phrase, and by how
+        much it is late.
+    off_note, off_note_cents
+        Likewise for a flag of tuning.
     """
 
     flags: tuple[str, ...]
@@ -79,15 +90,31 @@ class Judgement:
     level_off_db: float
     scatter_ms: float
     scatter_cents: float
-    worst_note: int | None
+    late_note: int | None = None
+    late_note_ms: float = 0.0
+    off_note: int | None = None
+    off_note_cents: float = 0.0
 
 
-def judge(takes: Sequence[TakeMeasures], line: TimedLine) -> list[list[Judgement]]:
-    """Judge every phrase of every take, shape (n_takes)(n_phrases)."""
+def judge(
+    takes: Sequence[TakeMeasures], line: TimedLine, *, pure_cents: Floats | None = None
+) -> list[list[Judgement]]:
+    """Judge every phrase of every take, shape (n_takes)(n_phrases).
+
+    Parameters
+    ----------
+    pure_cents
+        Where each note would be pure over its chord, as from `intonation.pure_places_cents`: a note that is nearer to
+        that than to equal temperament is judged by it.
+    """
     late = _apart(np.array([t.late_ms - _phrase_centre(t.late_ms, line) for t in takes]))
     own_cents = np.array([t.cents - _centre(t.cents) for t in takes])
     cents = _apart(np.where(np.array([t.steady for t in takes]), own_cents, np.nan))
     level = _apart(np.array([t.level_db - _phrase_centre(t.level_db, line) for t in takes]))
+    groove = np.array([t.groove_ms - _phrase_centre(t.groove_ms, line) for t in takes])
+    late = np.where(np.abs(groove) < np.abs(late), groove, late)
+    if pure_cents is not None:
+        cents = np.where(np.abs(cents - pure_cents) < np.abs(cents), cents - pure_cents, cents)
     usual_stray = [_usual_stray_db(t) for t in takes]
     compared = len(takes) >= ENOUGH_TAKES
     return [
@@ -121,6 +148,8 @@ def _judge_phrase(
 ) -> Judgement:
     here = slice(phrase.first_note, phrase.last_note + 1)
     played, measured = take.played[here], take.phrases[phrase.index]
+    if measured.absent:
+        return Judgement(("absent",), 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     phrase_late, phrase_cents = _centre(late_ms[here]), _centre(take.cents[here])
     phrase_off, phrase_level = _centre(cents_off[here]), _centre(level_off_db[here])
     flags = {
@@ -132,7 +161,10 @@ def _judge_phrase(
         "dropout": measured.gap_s is not None,
         "clipped": measured.clipped,
         "noise": measured.gap_s is None and not measured.clipped and _noisy(take, measured.stray_db, usual_stray_db),
-        "click_bleed": measured.click_likeness >= CLICK_LIKENESS,
+        "suppressed": take.sound.silence_dbfs is not None,
+        "narrow": take.sound.narrow_hz is not None,
+        "hum": take.sound.hum_hz > 0,
+        "click_bleed": _click_disturbs(take, measured),
         "level_drop": _dropped(line, phrase, level_off_db[here], phrase_level, compared),
         "quiet": _centre(take.level_db[here]) < take.room_db + QUIET_DB,
     }
@@ -145,18 +177,28 @@ def _judge_phrase(
     if abs(phrase_cents) >= FLAT_OUTRIGHT_CENTS and abs(pitch) < FLAT_CENTS:
         pitch = phrase_cents
     flags["flat"], flags["sharp"] = pitch <= -FLAT_CENTS, pitch >= FLAT_CENTS
-    whole = abs(phrase_late) >= late_limit_ms or abs(phrase_off) >= FLAT_CENTS
-    single = late_note if late_note is not None else off_note
+    alone_late = late_note is not None and abs(phrase_late) < late_limit_ms
+    alone_off = off_note is not None and abs(phrase_off) < FLAT_CENTS
     return Judgement(
-        flags=tuple(flag for flag in FLAGS if flags[flag]),
+        flags=tuple(flag for flag in FLAGS if flags.get(flag)),
         late_ms=phrase_late,
         cents=phrase_cents,
         cents_off=phrase_off,
         level_off_db=phrase_level,
         scatter_ms=_spread(late_ms[here]),
         scatter_cents=_spread(cents_off[here]),
-        worst_note=None if whole or single is None else phrase.first_note + single,
+        late_note=phrase.first_note + late_note if late_note is not None and alone_late else None,
+        late_note_ms=_at(late_ms[here], late_note),
+        off_note=phrase.first_note + off_note if off_note is not None and alone_off else None,
+        off_note_cents=_at(cents_off[here], off_note),
     )
+
+
+def _click_disturbs(take: TakeMeasures, phrase: PhraseMeasures) -> bool:
+    if take.sound.click_known:
+        return phrase.click_dbfs is not None and phrase.click_dbfs > _centre(take.level_db) - CLICK_UNDER_PLAYING_DB
+    sure = take.sound.click_likeness >= CLICK_LIKENESS
+    return phrase.click_likeness >= (CLICK_LIKENESS_KNOWN if sure else CLICK_LIKENESS)
 
 
 def _noisy(take: TakeMeasures, stray_db: float, usual_db: float) -> bool:

@@ -10,15 +10,18 @@ from typing import Any
 
 import numpy as np
 
+from obbligato.takes.details import NoteDetail
+from obbligato.takes.extras import ExtraNote
+from obbligato.takes.faults import TakeSound
 from obbligato.takes.levels import Levels
 from obbligato.takes.measure import PhraseMeasures, TakeMeasures
-from obbligato.takes.notes import ExtraNote, PlayedNote
+from obbligato.takes.notes import PlayedNote
 from obbligato.takes.place import Placement
 from obbligato.takes.read import HeardTake
 
-READER = 1
+READER = 4
 """Grows whenever listening to the same take finds something else, or is written down otherwise."""
-_ARRAYS = ("late_ms", "cents", "level_db", "steady")
+_ARRAYS = ("late_ms", "cents", "level_db", "steady", "groove_ms")
 
 
 def heard_to_bytes(take: HeardTake) -> bytes:
@@ -31,6 +34,8 @@ def heard_to_bytes(take: HeardTake) -> bytes:
         "played": [asdict(note) for note in measures.played],
         "room_db": measures.room_db,
         "phrases": [asdict(phrase) for phrase in measures.phrases],
+        "details": [asdict(detail) for detail in measures.details],
+        "sound": asdict(measures.sound),
         "floor_db": take.levels.floor_db,
     }
     arrays = {name: getattr(measures, name) for name in _ARRAYS}
@@ -61,10 +66,12 @@ def heard_from_bytes(data: bytes) -> HeardTake | None:
 def _measures(words: dict[str, Any], arrays: dict[str, Any]) -> TakeMeasures:
     return TakeMeasures(
         path=words["path"],
-        placement=Placement(**words["placement"]),
+        placement=Placement.from_words(words["placement"]),
         played=tuple(PlayedNote(**note) for note in words["played"]),
         room_db=words["room_db"],
         phrases=tuple(_phrase(phrase) for phrase in words["phrases"]),
+        details=tuple(NoteDetail(**detail) for detail in words["details"]),
+        sound=TakeSound(**words["sound"]),
         **arrays,
     )
 

@@ -40,6 +40,11 @@ class Levels:
         squares = np.pad(np.asarray(heard.y, dtype=np.float64) ** 2, (0, -len(heard.y) % _STEP))
         return cls(squares.reshape(-1, _STEP).mean(axis=1).astype(np.float32), heard.floor_db)
 
+    @property
+    def duration_s(self) -> float:
+        """Length of the take, to one step."""
+        return len(self.power) * STEP_S
+
     def around_db(self, take_s: Floats, *, half_s: float = 0.01) -> Floats:
         """Level of the stretch around each time in the take, dBFS; outside the take it is silent."""
         total = np.concatenate([[0.0], np.cumsum(self.power, dtype=np.float64)])

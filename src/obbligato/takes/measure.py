@@ -10,17 +10,23 @@ import numpy as np
 from obbligato.errors import InputError
 from obbligato.sound.audio import Audio
 from obbligato.takes.bleed import click_likeness
+from obbligato.takes.clicking import Clicks, click_level_dbfs
+from obbligato.takes.details import NoteDetail, detail_notes
+from obbligato.takes.extras import ExtraNote, find_extra_notes
+from obbligato.takes.faults import TakeSound, find_hum, narrow_hz, rests_of, silence_dbfs
 from obbligato.takes.hearing import Heard
-from obbligato.takes.notes import ExtraNote, PlayedNote, find_extra_notes
-from obbligato.takes.pitch import Floats
+from obbligato.takes.notes import PlayedNote
+from obbligato.takes.partials import Floats
 from obbligato.takes.place import Placement
 from obbligato.takes.readings import PhraseSpan, TakeTiming, TimedLine
-from obbligato.takes.sounds import find_gap_s, flat_tops, is_clipped, loudest_stray_db
+from obbligato.takes.sounds import find_gap_s, flat_tops, is_clipped, loudest_breath_dbfs, loudest_stray_db
+from obbligato.takes.stacking import click_dbfs
 from obbligato.units import midi_to_hz
 
 AROUND_S = 0.3
 """How far before and after its notes the sound of a phrase is judged."""
 _EDGE_S = 0.005
+_ROOM_RANGE_DB = 12.0
 _STEP_LEAST_MS = 8.0
 _LEAST_SPREAD_MS = 5.0
 """Players wander by at least this from phrase to phrase, however alike a few phrases may be."""
@@ -37,9 +43,16 @@ class PhraseMeasures:
     clipped, gap_s
         Whether peaks are cut flat; where sound is lost, on the guide's time.
     click_likeness
-        How alike the moments of the clicks sound: 1 as chance has it, more where the click is heard.
+        How alike the moments of the clicks sound: 1 as chance has it, more where the click is heard; 0 where the
+        click's own sound is known.
+    click_dbfs
+        Level of the click where its own sound is known and surely heard, else None.
     cut_head, cut_tail
         Whether the take starts after, or ends before, some of the phrase.
+    absent
+        Whether all of it lies outside the take, or nothing was played where it should be.
+    breath_dbfs
+        The loudest breath in the rest before it; None where none was heard.
     """
 
     extra: tuple[ExtraNote, ...]
@@ -50,6 +63,9 @@ class PhraseMeasures:
     click_likeness: float
     cut_head: bool
     cut_tail: bool
+    absent: bool = False
+    breath_dbfs: float | None = None
+    click_dbfs: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +84,10 @@ class TakeMeasures:
         Notes whose pitch is worth judging alone.
     room_db
         Level of the room in the take's rests, dBFS.
+    groove_ms
+        Start of each note against where the guide's own playing lies; NaN also where that is not known.
+    details, sound
+        What else each note was like, and the sound of the take as a whole.
     """
 
     path: str
@@ -79,6 +99,9 @@ class TakeMeasures:
     steady: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
     room_db: float
     phrases: tuple[PhraseMeasures, ...]
+    groove_ms: Floats
+    details: tuple[NoteDetail, ...]
+    sound: TakeSound
 
 
 def measure_take(
@@ -90,41 +113,78 @@ def measure_take(
     placement: Placement,
     played: tuple[PlayedNote, ...],
     a4_hz: float,
-    click_times_s: tuple[Floats, ...],
+    clicks: Clicks,
+    guide_late_s: Floats | None = None,
 ) -> TakeMeasures:
     """Measure a take that has been heard, placed and read.
 
     Parameters
     ----------
-    click_times_s
-        When the player may have heard clicks, on the guide's time, by way of clicking; empty where not known.
+    clicks
+        What the player may have heard as a click.
+    guide_late_s
+        How late the guide itself plays around each note, as from `groove.groove_s`.
     """
     starts_s = np.array([np.nan if p.start_s is None else p.start_s for p in played])
     nominal_s = np.array([note.start_s for note in line.notes])
+    late_ms = 1e3 * (placement.to_guide_s(starts_s) - nominal_s)
     flats_s = flat_tops(take)
+    phrases = tuple(
+        _measure_phrase(
+            take,
+            line,
+            phrase,
+            heard=heard,
+            placement=placement,
+            played=played,
+            flats_s=flats_s,
+            clicks=clicks,
+            a4_hz=a4_hz,
+        )
+        for phrase in line.phrases
+    )
     return TakeMeasures(
         path=path,
         placement=placement,
         played=played,
-        late_ms=1e3 * (placement.to_guide_s(starts_s) - nominal_s),
+        late_ms=late_ms,
         cents=np.array([np.nan if p.cents is None or not p.right else p.cents for p in played]),
         level_db=np.array([np.nan if p.level_db is None else p.level_db for p in played]),
         steady=np.array([p.steady and p.right for p in played]),
         room_db=heard.floor_db,
-        phrases=tuple(
-            _measure_phrase(
-                take,
-                line,
-                phrase,
-                heard=heard,
-                placement=placement,
-                played=played,
-                flats_s=flats_s,
-                click_times_s=click_times_s,
-                a4_hz=a4_hz,
-            )
-            for phrase in line.phrases
-        ),
+        phrases=phrases,
+        groove_ms=np.full(len(late_ms), np.nan) if guide_late_s is None else late_ms - 1e3 * guide_late_s,
+        details=detail_notes(heard, line, played, a4_hz=a4_hz),
+        sound=_sound(take, heard=heard, placement=placement, played=played, clicks=clicks),
+    )
+
+
+def _sound(
+    take: Audio,
+    *,
+    heard: Heard,
+    placement: Placement,
+    played: tuple[PlayedNote, ...],
+    clicks: Clicks,
+) -> TakeSound:
+    """The take as a whole; the click is that of the ways of clicking that is heard most alike."""
+    levels = [p.level_db for p in played if p.level_db is not None]
+    hum_hz, hum_dbfs = find_hum(heard, playing_dbfs=float(np.median(levels)) if levels else 0.0)
+    edges_s = np.array([t for p in played for t in (p.start_s, p.end_s) if t is not None])
+    levels_dbfs = [click_level_dbfs(heard.y, clicks, placement, start_s=0.0, end_s=heard.duration_s)]
+    likeness = 0.0
+    if clicks.sound is None:
+        in_take_s = [placement.to_take_s(times_s) for times_s in clicks.times_s]
+        levels_dbfs = [click_dbfs(heard.y, times_s, edges_s.reshape(-1, 2)) for times_s in in_take_s]
+        likeness = max((click_likeness(heard.y, times_s, edges_s) for times_s in in_take_s), default=0.0)
+    return TakeSound(
+        hum_hz=hum_hz,
+        hum_dbfs=hum_dbfs,
+        narrow_hz=narrow_hz(take, rests_of(heard, played)),
+        silence_dbfs=silence_dbfs(heard, played),
+        click_dbfs=max((level for level in levels_dbfs if level is not None), default=None),
+        click_likeness=likeness,
+        click_known=clicks.sound is not None,
     )
 
 
@@ -137,7 +197,7 @@ def _measure_phrase(
     placement: Placement,
     played: tuple[PlayedNote, ...],
     flats_s: Floats,
-    click_times_s: tuple[Floats, ...],
+    clicks: Clicks,
     a4_hz: float,
 ) -> PhraseMeasures:
     notes = line.notes[phrase.first_note : phrase.last_note + 1]
@@ -155,7 +215,7 @@ def _measure_phrase(
     )
     gap_s = next((g for g in gaps if g is not None), None)
     likeness = 0.0
-    for clicks_s in map(placement.to_take_s, click_times_s):
+    for clicks_s in map(placement.to_take_s, () if clicks.sound is not None else clicks.times_s):
         here_s = clicks_s[(clicks_s > max(0.0, from_s)) & (clicks_s < min(to_s, heard.duration_s))]
         likeness = max(likeness, click_likeness(heard.y, here_s, attacks_s))
     return PhraseMeasures(
@@ -165,9 +225,20 @@ def _measure_phrase(
         clipped=is_clipped(flats_s, first_s - 0.05, last_s + 0.05),
         gap_s=None if gap_s is None else float(placement.to_guide_s(gap_s)),
         click_likeness=likeness,
+        click_dbfs=click_level_dbfs(
+            heard.y, clicks, placement, start_s=max(from_s, first_s - 0.1), end_s=min(to_s, last_s + 0.1)
+        ),
         cut_head=start_s < -_EDGE_S,
         cut_tail=end_s > heard.duration_s + _EDGE_S,
+        absent=end_s < _EDGE_S or start_s > heard.duration_s - _EDGE_S or _is_rest(heard, mine, first_s, last_s),
+        breath_dbfs=loudest_breath_dbfs(heard, from_s - AROUND_S, first_s, np.sort(attacks_s)),
     )
+
+
+def _is_rest(heard: Heard, played: Sequence[PlayedNote], first_s: float, last_s: float) -> bool:
+    """Whether a phrase was not begun at all: none of its notes was heard, and nothing but the room."""
+    loudest_db = heard.level_db[heard.frames_between(first_s, last_s)].max(initial=-np.inf)
+    return not any(p.heard for p in played) and loudest_db < heard.floor_db + _ROOM_RANGE_DB
 
 
 def _own_ground(
@@ -199,6 +270,8 @@ def timing_of(measures: TakeMeasures, line: TimedLine) -> TakeTiming:
             phrase_late.append(float(np.median(late_ms[inside])))
             phrase_at.append(float(at_s[inside[0]]))
     step_ms, step_at_s = _step(np.array(phrase_late), phrase_at)
+    losses = measures.placement.losses
+    lost = [(float(measures.placement.to_guide_s(loss.at_s)), -1e3 * loss.lost_s) for loss in losses]
     rest = late_ms[right] - (0.0 if step_at_s is None else step_ms * (at_s[right] >= step_at_s))
     centre = float(np.median(rest))
     return TakeTiming(
@@ -207,6 +280,7 @@ def timing_of(measures: TakeMeasures, line: TimedLine) -> TakeTiming:
         step_ms=step_ms,
         step_at_s=step_at_s,
         scatter_ms=1.4826 * float(np.median(np.abs(rest - centre))),
+        steps=tuple(sorted([*lost, *([] if step_at_s is None else [(step_at_s, step_ms)])])),
     )
 
 

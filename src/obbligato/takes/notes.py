@@ -11,22 +11,26 @@ import numpy as np
 from obbligato.takes.align import Found
 from obbligato.takes.attack import Attack, find_attack
 from obbligato.takes.hearing import Heard
-from obbligato.takes.pitch import HOP_S, Floats
+from obbligato.takes.onset import CONTIGUOUS_S, Before, find_onset
+from obbligato.takes.partials import Floats
+from obbligato.takes.pitch import HOP_S
 from obbligato.takes.readings import TimedNote
+from obbligato.takes.vibrato import CYCLE_FRAMES
 from obbligato.units import db_to_power, hz_to_midi, midi_to_hz, power_to_db
 
 WRONG_CENTS = 70.0
 """Beyond this from its place, against the take's own tuning, a note is another note."""
 _HEAD_S = 0.08
 _TAIL_S = 0.03
-_CYCLE_FRAMES = 11
-"""About one cycle of vibrato (176 ms), over which pitch is averaged."""
 _SHORTEST_S = 0.045
-_CONTIGUOUS_S = 0.045
-_EXTRA_FRAMES = 5
-_CLEAN_RISE_DB = 20.0
-_STRUCK_FLUX = 0.3
-_NEAR_FLOOR_DB = 14.0
+_STUB_S = 0.06
+_FOREIGN_FRAMES = 5
+_EARLY_S, _RESTRUCK_DB, _RESTRUCK_FLUX = 0.09, 6.0, 0.5
+_STEADY_FRAMES = 8
+_BELOW_TWO_NOTES_CENTS = 1200.0 * np.log2([3.0, 4.0, 5.0, 6.0])
+"""How far below a note the pitch lies that it has in common with the note before it, while both are heard."""
+_STRUCK_FLUX, _STRUCK_AGAIN_FLUX = 0.3, 0.2
+_TAIL_FALL_DB, _STRUCK_DB = 5.0, 3.0
 
 
 @dataclass(frozen=True)
@@ -69,15 +73,6 @@ class PlayedNote:
         return self.heard and self.wrong_semitones == 0
 
 
-@dataclass(frozen=True)
-class ExtraNote:
-    """Something pitched that is not in the line: seconds in the take, and sounding pitch."""
-
-    start_s: float
-    end_s: float
-    midi: float
-
-
 def own_tuning_cents(heard: Heard, *, a4_hz: float) -> float:
     """How far the take's pitches lie from the song's semitones, by the circular mean; within half a semitone."""
     voiced = heard.track.voiced & (heard.level_db > heard.floor_db + 12.0)
@@ -114,6 +109,9 @@ def read_notes(
         if span is None:
             played.append(PlayedNote(note.index, None, None, None, 0, None, False, False))
             continue
+        if played and _is_head_of(heard, played[-1], notes[position - 1], note, start_s=span[0]):
+            span = (played[-1].start_s or span[0], span[1])
+            played[-1] = PlayedNote(played[-1].index, None, None, None, 0, None, False, False)
         before = played[-1] if played and played[-1].end_s is not None else None
         before_note = notes[position - 1] if before else None
         played.append(
@@ -131,41 +129,8 @@ def read_notes(
     return tuple(played)
 
 
-def find_extra_notes(
-    heard: Heard, played: Sequence[PlayedNote], start_s: float, end_s: float, *, a4_hz: float
-) -> tuple[ExtraNote, ...]:
-    """Steady pitches between `start_s` and `end_s` that belong to none of the notes played there."""
-    frames = heard.frames_between(start_s, end_s)
-    if frames.stop - frames.start < _EXTRA_FRAMES:
-        return ()
-    midi = hz_to_midi(np.maximum(heard.track.f0_hz[frames], 1.0), a4_hz=a4_hz)
-    times_s = heard.track.times_s[frames]
-    level_db = heard.level_db[frames]
-    usable = heard.track.voiced[frames] & (heard.track.confidence[frames] > 0.65)
-    levels = [note.level_db for note in played if note.level_db is not None]
-    usable &= level_db > (np.median(levels) - 22.0 if levels else heard.floor_db + 20.0)
-    free = usable.copy()
-    for note in played:
-        if note.start_s is None or note.end_s is None or note.cents is None:
-            continue
-        pitch = _sounding(note, midi, times_s)
-        near = (times_s > note.start_s - 0.1) & (times_s < note.end_s + 0.6)
-        octaves = np.abs((midi - pitch + 6.0) % 12.0 - 6.0) < 0.8
-        turning = (times_s > note.start_s - 0.05) & (times_s < note.start_s + 0.07)
-        free &= ~(near & octaves) & ~turning
-    return tuple(
-        ExtraNote(float(times_s[a]), float(times_s[b - 1]), float(np.median(midi[a:b])))
-        for a, b in _runs(free)
-        if b - a >= _EXTRA_FRAMES and np.ptp(midi[a:b]) < 0.8
-    )
-
-
-def _sounding(note: PlayedNote, midi: Floats, times_s: Floats) -> float:
-    inside = (times_s >= (note.start_s or 0.0) + 0.04) & (times_s <= (note.end_s or 0.0))
-    return float(np.median(midi[inside])) if inside.any() else -100.0
-
-
-def _runs(mask: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> list[tuple[int, int]]:
+def true_runs(mask: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> list[tuple[int, int]]:
+    """Where a mask is true, as (first, one past the last)."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(int), [0]])))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
@@ -196,7 +161,26 @@ def _shared_out(
             late_s = _local_lateness_s(spans, notes, expected_s, i)
             if end_s > expected_s[i] + late_s + 0.4 * (note.end_s - note.start_s):
                 _divide(heard, spans, before.index, note.index, due_s=expected_s[i] + late_s)
+    for i, note in enumerate(notes):
+        if note.index in spans:
+            due_s = float(expected_s[i]) + _local_lateness_s(spans, notes, expected_s, i)
+            spans[note.index] = _from_its_attack(heard, spans[note.index], due_s)
     return spans
+
+
+def _from_its_attack(heard: Heard, span: tuple[float, float], due_s: float) -> tuple[float, float]:
+    """The span of a note that seems to begin much too early, from the attack at its due time on, if there is one.
+
+    What sounds before that is an extra note of the same pitch, or the note before falling away to it.
+    """
+    start_s, end_s = span
+    if start_s > due_s - _EARLY_S or end_s < due_s + _SHORTEST_S:
+        return span
+    attack = find_attack(heard.y, due_s, f0_hz=100.0, before_s=0.07, after_s=0.07)
+    if attack is None or not start_s + _SHORTEST_S < attack.at_s < end_s - _SHORTEST_S:
+        return span
+    flux = float(heard.flux[heard.frames_between(attack.at_s - 0.03, attack.at_s + 0.05)].max(initial=0.0))
+    return (attack.at_s, end_s) if attack.rise_db >= _RESTRUCK_DB or flux >= _RESTRUCK_FLUX else span
 
 
 def _without_foreign_ends(heard: Heard, off: Floats, span: tuple[float, float]) -> tuple[float, float]:
@@ -205,14 +189,14 @@ def _without_foreign_ends(heard: Heard, off: Floats, span: tuple[float, float]) 
     off, voiced, times_s = off[frames], heard.track.voiced[frames], heard.track.times_s[frames]
     right = voiced & (np.abs(off) < 0.6)
     foreign = voiced & (np.abs((off + 6.0) % 12.0 - 6.0) > 0.8)
-    runs = [(a, b) for a, b in _runs(right) if b - a >= _EXTRA_FRAMES]
+    runs = [(a, b) for a, b in true_runs(right) if b - a >= _FOREIGN_FRAMES]
     if not runs:
         return span
     first, last = runs[0][0], runs[-1][1]
     start_s, end_s = span
-    if foreign[:first].sum() >= _EXTRA_FRAMES:
+    if foreign[:first].sum() >= _FOREIGN_FRAMES:
         start_s = float(times_s[first] - HOP_S / 2)
-    if foreign[last:].sum() >= _EXTRA_FRAMES:
+    if foreign[last:].sum() >= _FOREIGN_FRAMES:
         end_s = float(times_s[last - 1] + HOP_S / 2)
     return start_s, end_s
 
@@ -252,7 +236,7 @@ def _read_note(
 ) -> PlayedNote:
     start_s, end_s = span
     f0_hz = float(midi_to_hz(note.midi, a4_hz=a4_hz))
-    contiguous = before is not None and before.end_s is not None and start_s - before.end_s < _CONTIGUOUS_S
+    contiguous = before is not None and before.end_s is not None and start_s - before.end_s < CONTIGUOUS_S
     earliest_s = before.start_s + 0.04 if before is not None and before.start_s is not None else 0.0
     attack = find_attack(
         heard.y,
@@ -261,72 +245,69 @@ def _read_note(
         before_s=float(np.clip(start_s - earliest_s, 0.02, 0.09)),
         after_s=float(np.clip(end_s - start_s - 0.02, 0.02, 0.09)),
     )
+    if attack is not None and attack.at_s < earliest_s:
+        attack = None
     repeated = before_note is not None and before_note.midi == note.midi
     if repeated and contiguous and not _struck_again(heard, attack, start_s):
         return PlayedNote(note.index, None, None, None, 0, None, False, False)
-    onset_s, clean = _onset(
-        heard, midi, note, start_s=start_s, attack=attack, slurred=before_note if contiguous else None
-    )
+    old = None
+    if before is not None and before_note is not None and before.start_s is not None and before.end_s is not None:
+        old = Before(before_note.midi + before.wrong_semitones, before.start_s, before.end_s)
+    onset_s, clean = find_onset(heard, midi, note, span=span, attack=attack, old=old)
     cents, steady = _centre_cents(heard, midi - note.midi, onset_s, end_s)
+    if cents is None and end_s - onset_s < _STUB_S:
+        return PlayedNote(note.index, None, None, None, 0, None, False, False)
     wrong = 0
+    if cents is not None and abs(cents - tuning_cents) > WRONG_CENTS:
+        right = _right_in_part(heard, midi - note.midi - tuning_cents / 100.0, onset_s, end_s)
+        cents, steady = (cents, steady) if right is None else (right + tuning_cents, False)
     if cents is not None and abs(cents - tuning_cents) > WRONG_CENTS:
         wrong = round((cents - tuning_cents) / 100.0)
         held_on = before_note is not None and note.midi + wrong == before_note.midi
-        if contiguous and held_on and _flux_near(heard, start_s) < _STRUCK_FLUX:
+        falls = _fall_db(heard, onset_s, end_s) >= _TAIL_FALL_DB
+        struck = attack is not None and attack.rise_db >= _STRUCK_DB
+        only_tail = falls and not struck and (held_on or not steady)
+        if contiguous and (only_tail or (held_on and _flux_near(heard, start_s) < _STRUCK_FLUX)):
             return PlayedNote(note.index, None, None, None, 0, None, False, False)
     body = heard.frames_between(onset_s + 0.016, max(end_s, onset_s + 0.05))
     level_db = float(power_to_db(np.mean(db_to_power(heard.level_db[body])))) if body.stop > body.start else None
     return PlayedNote(note.index, onset_s, end_s, cents, wrong, level_db, clean, steady)
 
 
+def _right_in_part(heard: Heard, off: Floats, start_s: float, end_s: float) -> float | None:
+    """Cents from its place of the part of a note that is at its place, where that is a third of the note; else None.
+
+    A short note's neighbours are heard in most of it, for pitch is measured over some hundredths of a second.
+    """
+    frames = heard.frames_between(start_s, end_s)
+    values = 100.0 * off[frames][heard.track.voiced[frames]]
+    for below in _BELOW_TWO_NOTES_CENTS:
+        values = np.where(np.abs(values + below) < WRONG_CENTS, values + below, values)
+    right = values[np.abs(values) < WRONG_CENTS]
+    return float(np.median(right)) if len(right) >= max(2, len(values) / 3) else None
+
+
+def _is_head_of(heard: Heard, wrong: PlayedNote, wrong_note: TimedNote, note: TimedNote, *, start_s: float) -> bool:
+    """Whether what was taken for a wrong note is the beginning of the right note after it."""
+    same = wrong.wrong_semitones != 0 and wrong_note.midi + wrong.wrong_semitones == note.midi
+    contiguous = wrong.end_s is not None and start_s - wrong.end_s < CONTIGUOUS_S
+    return same and contiguous and _flux_near(heard, start_s) < _STRUCK_FLUX
+
+
+def _fall_db(heard: Heard, start_s: float, end_s: float) -> float:
+    """By how much a stretch is softer at its end than at its beginning."""
+    level_db = heard.level_db[heard.frames_between(start_s, end_s)]
+    third = max(1, len(level_db) // 3)
+    return float(np.mean(level_db[:third]) - np.mean(level_db[-third:])) if level_db.size else 0.0
+
+
 def _struck_again(heard: Heard, attack: Attack | None, start_s: float) -> bool:
-    return (attack is not None and attack.rise_db >= 2.5) or _flux_near(heard, start_s) >= _STRUCK_FLUX
+    return (attack is not None and attack.rise_db >= 2.5) or _flux_near(heard, start_s) >= _STRUCK_AGAIN_FLUX
 
 
 def _flux_near(heard: Heard, at_s: float) -> float:
     """Strength of the strongest attack within 60 ms."""
     return float(heard.flux[heard.frames_between(at_s - 0.06, at_s + 0.06)].max(initial=0.0))
-
-
-def _onset(
-    heard: Heard,
-    midi: Floats,
-    note: TimedNote,
-    *,
-    start_s: float,
-    attack: Attack | None,
-    slurred: TimedNote | None,
-) -> tuple[float, bool]:
-    """Start of a note in the take, and whether it stands clear of what went before.
-
-    A clear attack is picked on the samples; a slur is where the pitch passes the middle between the two notes.
-    """
-    if attack is not None and attack.rise_db >= _CLEAN_RISE_DB:
-        before = heard.frames_between(attack.at_s - 0.05, attack.at_s - 0.01)
-        floor_db = float(heard.level_db[before].min()) if before.stop > before.start else heard.floor_db
-        return attack.at_s, floor_db < heard.floor_db + _NEAR_FLOOR_DB
-    if slurred is not None and slurred.midi != note.midi:
-        middle = (slurred.midi + note.midi) / 2
-        crossing_s = _crossing_s(heard, midi, start_s, middle, rising=note.midi > slurred.midi)
-        if crossing_s is not None:
-            return crossing_s, False
-    if attack is not None and attack.clear:
-        return attack.at_s, False
-    return start_s, False
-
-
-def _crossing_s(heard: Heard, midi: Floats, near_s: float, middle: float, *, rising: bool) -> float | None:
-    frames = heard.frames_between(near_s - 0.08, near_s + 0.08)
-    height = (midi[frames] - middle) * (1.0 if rising else -1.0)
-    voiced = heard.track.voiced[frames]
-    at = np.flatnonzero((height[:-1] < 0) & (height[1:] >= 0) & voiced[:-1] & voiced[1:])
-    if not at.size:
-        return None
-    times_s = heard.track.times_s[frames]
-    i = int(at[np.argmin(np.abs(times_s[at] - near_s))])
-    if height[i + 1] - height[i] > 14.0:
-        return None
-    return float(times_s[i] + HOP_S * -height[i] / (height[i + 1] - height[i]))
 
 
 def _centre_cents(heard: Heard, semitones: Floats, start_s: float, end_s: float) -> tuple[float | None, bool]:
@@ -345,6 +326,6 @@ def _centre_cents(heard: Heard, semitones: Floats, start_s: float, end_s: float)
     centre = float(np.median(values))
     centre = float(values[np.argmin(np.abs(values - centre))])
     close = values[np.abs(values - centre) < 150.0]
-    width = min(_CYCLE_FRAMES, len(close))
+    width = min(CYCLE_FRAMES, len(close))
     smooth = np.convolve(close, np.ones(width) / width, mode="valid")
-    return float(np.median(smooth)), len(close) >= 6 and len(close) >= 0.6 * len(values)
+    return float(np.median(smooth)), len(close) >= _STEADY_FRAMES and len(close) >= 0.6 * len(values)

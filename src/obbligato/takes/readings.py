@@ -48,6 +48,18 @@ class NoteReading:
         Start against the line (positive: late), after the take's own offset and drift are taken out.
     level_db
         RMS level over the note, dBFS.
+    cents_just
+        Centre of its pitch against the just interval over the root of the chord that sounds; None without chords.
+    steadiness_cents
+        Robust spread of the pitch within the note, vibrato taken out.
+    vibrato_hz, vibrato_cents
+        Rate, and half the width; None where there is none, or too little of the note to say.
+    groove_ms
+        Start against where the guide's own playing lies around there; None without a guide.
+    release_ms
+        End against the line (positive: held on too long).
+    brightness_hz
+        Centre of gravity of the spectrum.
     """
 
     index: int
@@ -55,11 +67,58 @@ class NoteReading:
     cents: float | None
     onset_ms: float | None
     level_db: float | None
+    cents_just: float | None = None
+    steadiness_cents: float | None = None
+    vibrato_hz: float | None = None
+    vibrato_cents: float | None = None
+    groove_ms: float | None = None
+    release_ms: float | None = None
+    brightness_hz: float | None = None
+
+
+@dataclass(frozen=True)
+class ScoreParts:
+    """Points that a phrase lost, by what for; with its score they come to 100, unless that was floored at 0.
+
+    Attributes
+    ----------
+    notes
+        Missed, wrong and extra notes, and a phrase cut off.
+    time, tune
+        Late or early, uneven; flat or sharp, uneven.
+    noise
+        Everything heard that is not the playing, and sound that is damaged.
+    tone
+        Sound that is not the instrument's own: too narrow, or altered by noise suppression.
+    level
+        Softer than the rest, or hardly above the room.
+    """
+
+    notes: float = 0.0
+    time: float = 0.0
+    tune: float = 0.0
+    noise: float = 0.0
+    tone: float = 0.0
+    level: float = 0.0
 
 
 @dataclass(frozen=True)
 class PhraseReading:
-    """How one phrase was played: `score` 0 to 100, a verdict in words, flags as single words."""
+    """How one phrase was played.
+
+    Attributes
+    ----------
+    score
+        0 to 100.
+    verdict
+        In words.
+    flags
+        Faults as single words, gravest first.
+    score_parts
+        What the points were lost for.
+    breath_dbfs
+        The loudest breath in the rest before the phrase; None where none was heard.
+    """
 
     index: int
     score: float
@@ -67,6 +126,8 @@ class PhraseReading:
     flags: tuple[str, ...]
     notes: tuple[NoteReading, ...]
     extra_notes: int
+    score_parts: ScoreParts = ScoreParts()
+    breath_dbfs: float | None = None
 
 
 @dataclass(frozen=True)
@@ -84,6 +145,8 @@ class TakeTiming:
         None unless significant.
     scatter_ms
         The player's spread about all that, robust standard deviation over notes.
+    steps
+        Every lasting jump that was found: where on the guide's time, and milliseconds.
     """
 
     lateness_ms: float = 0.0
@@ -91,6 +154,7 @@ class TakeTiming:
     step_ms: float = 0.0
     step_at_s: float | None = None
     scatter_ms: float = 0.0
+    steps: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -109,6 +173,10 @@ class TakeReading:
         The take as a whole.
     sentence
         Where the take lies and how it was found, in words.
+    flags
+        Faults of the take as a whole, as single words; they stand in every phrase they touch as well.
+    remarks
+        What is to be said about the take as a whole, in plain sentences.
     """
 
     path: str
@@ -118,20 +186,49 @@ class TakeReading:
     phrases: tuple[PhraseReading, ...]
     timing: TakeTiming = TakeTiming()
     sentence: str = ""
+    flags: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Part of a phrase, notes `first_note` to `last_note` (both included), from one take."""
+
+    first_note: int
+    last_note: int
+    take: str
 
 
 @dataclass(frozen=True)
 class Choice:
-    """For a phrase, the take to use (its path as given) and why."""
+    """For a phrase, the take to use (its path as given), why, and what would change the choice.
+
+    Where the phrase is put together from several takes, `pieces` lists its parts in order, and `take` is the one that
+    most of it comes from; else there are none.
+    """
 
     phrase: int
     take: str
     why: str
+    change: str = ""
+    pieces: tuple[Piece, ...] = ()
 
 
 @dataclass(frozen=True)
 class Seam:
-    """A join between two takes in the comp, with the steps measured across it."""
+    """A join between two takes in the comp, with the steps measured across it.
+
+    Attributes
+    ----------
+    tone_step_db
+        Difference of the tilt of the two spectra; None as long as the sound was not looked at.
+    polarity
+        "same", "turned" or "unknown".
+    law
+        Of the fade: "equal_power", "equal_gain" or "by_correlation".
+    correlation
+        Of the two takes across the fade, -1 to 1; None as long as the sound was not looked at.
+    """
 
     at_s: float
     from_take: str
@@ -140,14 +237,19 @@ class Seam:
     level_step_db: float
     pitch_step_cents: float
     noise_step_db: float
+    tone_step_db: float | None = None
+    polarity: str = "unknown"
+    law: str = "by_correlation"
+    correlation: float | None = None
 
 
 @dataclass(frozen=True)
 class Assessment:
-    """Everything `assess` finds."""
+    """Everything `assess` finds; `coverage` says which phrases have too few usable versions."""
 
     line: TimedLine
     takes: tuple[TakeReading, ...]
     choice: tuple[Choice, ...]
     seams: tuple[Seam, ...]
     format_version: int = FORMAT_VERSION
+    coverage: str = ""

@@ -7,7 +7,9 @@ import scipy.ndimage
 
 from obbligato.sound.audio import Audio
 from obbligato.takes.hearing import Heard
-from obbligato.takes.pitch import Floats
+from obbligato.takes.partials import Floats
+from obbligato.takes.pitch import HOP_S
+from obbligato.units import hz_to_midi
 
 _FLAT_RUN = 4
 _FLATNESS = 2e-5
@@ -16,7 +18,14 @@ _LEAST_FLAT_RUNS = 3
 _DROP_DB = 25.0
 _SHORTEST_GAP_S = 0.004
 _SMOOTH_FRAMES = 4
+_CLOSE_FRAMES, _LONGEST_GLIDE_FRAMES = 4, 12
 _ATTACK_S = 0.08
+_TAIL_S = 0.2
+_CLEAR_PITCH = 0.85
+_GLIDE, _LEAP = 0.3, 4.0
+"""Semitones in four frames: more than vibrato, less than a slip of the tracker."""
+_BREATH_FRAMES = 6
+_BREATH_OVER_ROOM_DB = 8.0
 
 
 def flat_tops(take: Audio) -> Floats:
@@ -33,7 +42,8 @@ def flat_tops(take: Audio) -> Floats:
         if peak < _LEAST_CLIP_PEAK:
             continue
         flat = np.abs(np.diff(y)) <= _FLATNESS * peak
-        runs = scipy.ndimage.uniform_filter1d(flat.astype(np.float32), _FLAT_RUN - 1) > 0.999
+        runs = np.zeros_like(flat)
+        runs[1:-1] = flat[:-2] & flat[1:-1] & flat[2:]
         loud = magnitude[1:] > 0.25 * peak
         candidates = np.flatnonzero(runs & loud)
         if not candidates.size:
@@ -87,7 +97,8 @@ def loudest_stray_db(heard: Heard, start_s: float, end_s: float, attacks_s: Floa
     times_s = heard.track.times_s[frames]
     if not times_s.size:
         return -np.inf, start_s
-    stray = scipy.ndimage.minimum_filter1d(heard.stray_db[frames], _SMOOTH_FRAMES, mode="nearest")
+    stray = np.where(_gliding(heard)[frames], -np.inf, heard.stray_db[frames])
+    stray = scipy.ndimage.minimum_filter1d(stray, _SMOOTH_FRAMES, mode="nearest")
     if attacks_s.size:
         position = np.searchsorted(attacks_s, times_s)
         after = times_s - attacks_s[np.maximum(position - 1, 0)]
@@ -95,3 +106,38 @@ def loudest_stray_db(heard: Heard, start_s: float, end_s: float, attacks_s: Floa
         stray = np.where((np.abs(after) < _ATTACK_S) | (np.abs(before) < _ATTACK_S / 2), -np.inf, stray)
     at = int(np.argmax(stray))
     return float(stray[at]), float(times_s[at])
+
+
+def _gliding(heard: Heard) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    """Frames in which a clear pitch moves, so that its partials are spread out and pass for noise.
+
+    Not where it is unsteady for longer than from one note to the next: that is what noise does to it.
+    """
+    midi = hz_to_midi(np.maximum(heard.track.f0_hz, 1.0))
+    moved = np.abs(np.roll(midi, -2) - np.roll(midi, 2))
+    clear = scipy.ndimage.minimum_filter1d(heard.track.confidence, 5) > _CLEAR_PITCH
+    moving = scipy.ndimage.binary_dilation(clear & (moved > _GLIDE) & (moved < _LEAP), np.ones(3, dtype=bool))
+    together = scipy.ndimage.binary_closing(moving, np.ones(_CLOSE_FRAMES, dtype=bool))
+    too_long = scipy.ndimage.binary_opening(together, np.ones(_LONGEST_GLIDE_FRAMES, dtype=bool))
+    return np.asarray(moving & ~too_long)
+
+
+def loudest_breath_dbfs(heard: Heard, start_s: float, end_s: float, edges_s: Floats) -> float | None:
+    """The loudest breath before a phrase: a tenth of a second or more of sound without pitch, well above the room.
+
+    Parameters
+    ----------
+    start_s, end_s
+        The rest before the phrase, in the take.
+    edges_s
+        Starts and ends of notes in rising order; right after the last one before `end_s` nothing counts, for there
+        the room still sounds.
+    """
+    before = edges_s[edges_s < end_s - _ATTACK_S]
+    begin_s = max(start_s, float(before[-1]) + _TAIL_S) if before.size else start_s
+    frames = heard.frames_between(begin_s, end_s - HOP_S)
+    if frames.stop - frames.start < _BREATH_FRAMES:
+        return None
+    breathing = ~heard.track.voiced[frames] & (heard.level_db[frames] > heard.floor_db + _BREATH_OVER_ROOM_DB)
+    lasting = scipy.ndimage.binary_opening(breathing, np.ones(_BREATH_FRAMES, dtype=bool))
+    return float(heard.level_db[frames][lasting].max()) if lasting.any() else None

@@ -2,33 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, fields
 
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument
 from obbligato.takes.judge import Judgement
 from obbligato.takes.measure import TakeMeasures
-from obbligato.takes.readings import PhraseSpan, TimedLine
+from obbligato.takes.readings import PhraseSpan, ScoreParts, TimedLine
 from obbligato.units import seconds_to_clock
 
 FLAG_COST = {
-    "missed_note": 15.0,
-    "wrong_note": 15.0,
-    "extra_note": 10.0,
-    "cut_head": 40.0,
-    "cut_tail": 40.0,
-    "dropout": 30.0,
-    "clipped": 30.0,
-    "noise": 25.0,
-    "click_bleed": 20.0,
-    "level_drop": 20.0,
-    "quiet": 10.0,
-    "late": 15.0,
-    "early": 15.0,
-    "flat": 15.0,
-    "sharp": 15.0,
+    "absent": ("notes", 100.0),
+    "missed_note": ("notes", 15.0),
+    "wrong_note": ("notes", 15.0),
+    "extra_note": ("notes", 10.0),
+    "cut_head": ("notes", 40.0),
+    "cut_tail": ("notes", 40.0),
+    "dropout": ("noise", 30.0),
+    "clipped": ("noise", 30.0),
+    "noise": ("noise", 25.0),
+    "suppressed": ("tone", 15.0),
+    "narrow": ("tone", 25.0),
+    "hum": ("noise", 15.0),
+    "click_bleed": ("noise", 20.0),
+    "level_drop": ("level", 20.0),
+    "quiet": ("level", 10.0),
+    "late": ("time", 15.0),
+    "early": ("time", 15.0),
+    "flat": ("tune", 15.0),
+    "sharp": ("tune", 15.0),
 }
-"""Points taken off for a fault; notes missed or wrong count each, up to three."""
+"""For what, and how many, points are taken off for a fault; notes missed or wrong count each, up to three."""
 _MS_FREE, _POINTS_PER_MS, _MOST_FOR_TIME = 10.0, 0.2, 20.0
 _SCATTER_MS_FREE, _POINTS_PER_SCATTER_MS, _MOST_FOR_SCATTER = 12.0, 0.3, 8.0
 _CENTS_FREE, _POINTS_PER_CENT, _MOST_FOR_PITCH = 5.0, 0.5, 20.0
@@ -44,26 +48,36 @@ _REMEDIES = {
     "clipped": "Use another take, or lower the input by 6 dB and play it again.",
     "click_bleed": "Use another take, or turn the headphones down and play it again.",
     "quiet": "Move closer or raise the input.",
+    "absent": "",
+    "suppressed": "Turn off noise suppression and voice enhancement for this input, and play it again.",
+    "narrow": "Choose the right microphone, and play it again.",
+    "hum": "Move away from mains leads and power supplies, or find the loose earth, and play it again.",
 }
 """What to do about a flag, where it is not simply `_AGAIN`."""
 
 
-def score(judgement: Judgement, take: TakeMeasures, phrase: PhraseSpan) -> float:
-    """0 to 100: 100 less the cost of each fault and of what lies beyond the free ranges of time and pitch."""
+def score_parts(judgement: Judgement, take: TakeMeasures, phrase: PhraseSpan) -> ScoreParts:
+    """Points lost: for each fault, and for what lies beyond the free ranges of time and pitch."""
     played = take.played[phrase.first_note : phrase.last_note + 1]
-    points = 100.0
+    lost = dict.fromkeys((field.name for field in fields(ScoreParts)), 0.0)
     for flag in judgement.flags:
         times = 1
         if flag == "missed_note":
             times = min(3, sum(not p.heard for p in played))
         elif flag == "wrong_note":
             times = min(3, sum(p.wrong_semitones != 0 for p in played))
-        points -= FLAG_COST[flag] * times
-    points -= _beyond(judgement.late_ms, _MS_FREE, _POINTS_PER_MS, _MOST_FOR_TIME)
-    points -= _beyond(judgement.scatter_ms, _SCATTER_MS_FREE, _POINTS_PER_SCATTER_MS, _MOST_FOR_SCATTER)
-    points -= _beyond(judgement.cents, _CENTS_FREE, _POINTS_PER_CENT, _MOST_FOR_PITCH)
-    points -= _beyond(judgement.scatter_cents, _SCATTER_CENTS_FREE, _POINTS_PER_SCATTER_CENT, _MOST_FOR_UNEVEN)
-    return round(max(0.0, points), 1)
+        part, cost = FLAG_COST[flag]
+        lost[part] += cost * times
+    lost["time"] += _beyond(judgement.late_ms, _MS_FREE, _POINTS_PER_MS, _MOST_FOR_TIME)
+    lost["time"] += _beyond(judgement.scatter_ms, _SCATTER_MS_FREE, _POINTS_PER_SCATTER_MS, _MOST_FOR_SCATTER)
+    lost["tune"] += _beyond(judgement.cents, _CENTS_FREE, _POINTS_PER_CENT, _MOST_FOR_PITCH)
+    lost["tune"] += _beyond(judgement.scatter_cents, _SCATTER_CENTS_FREE, _POINTS_PER_SCATTER_CENT, _MOST_FOR_UNEVEN)
+    return ScoreParts(**{part: round(points, 1) for part, points in lost.items()})
+
+
+def score(parts: ScoreParts) -> float:
+    """0 to 100: what the parts leave of 100."""
+    return float(round(max(0.0, 100.0 - sum(astuple(parts))), 1))
 
 
 def _beyond(value: float, free: float, rate: float, most: float) -> float:
@@ -108,7 +122,7 @@ def verdict(
         return f"{where}: clean; {_late_words(judgement.late_ms)}, {_cents_words(judgement.cents)}."
     faults = "; ".join(_fault(flag, judgement, take, line, phrase, wording=wording) for flag in judgement.flags)
     remedies = dict.fromkeys(_REMEDIES.get(flag, _AGAIN) for flag in judgement.flags)
-    return " ".join([f"{where}: {faults}.", *remedies])
+    return " ".join([f"{where}: {faults}.", *filter(None, remedies)])
 
 
 def place_words(start_s: float, end_s: float, grid: Grid | None) -> str:
@@ -126,7 +140,7 @@ def _fault(
     indices = range(phrase.first_note, phrase.last_note + 1)
     measured = take.phrases[phrase.index]
     if flag in ("late", "early", "flat", "sharp"):
-        return _shifted(flag, judgement, take, line, wording=wording)
+        return _shifted(flag, judgement, line, wording=wording)
     if flag == "missed_note":
         missing = [i for i in indices if not take.played[i].heard]
         nothing = len(missing) == len(indices)
@@ -145,20 +159,24 @@ def _fault(
         "clipped": "the peaks are cut flat, for the input was set too high",
         "click_bleed": "the click is heard in it",
         "quiet": "hardly above the noise of the room",
+        "absent": "not in this take",
+        "suppressed": "the sound between the notes is cut away, as by noise suppression",
+        "narrow": f"nothing above {(take.sound.narrow_hz or 0.0) / 1e3:.1f} kHz, as from the wrong microphone",
+        "hum": f"mains hum of {take.sound.hum_hz:.0f} Hz at {take.sound.hum_dbfs:.0f} dBFS",
     }[flag]
 
 
-def _shifted(flag: str, judgement: Judgement, take: TakeMeasures, line: TimedLine, *, wording: Wording) -> str:
-    what = "all of it" if judgement.worst_note is None else wording.note(line, judgement.worst_note)
+def _shifted(flag: str, judgement: Judgement, line: TimedLine, *, wording: Wording) -> str:
     if flag in ("late", "early"):
-        size_ms = judgement.late_ms
-        if judgement.worst_note is not None:
-            size_ms = float(take.late_ms[judgement.worst_note])
-        return f"{what} {abs(size_ms):.0f} ms {flag}"
-    size = judgement.cents_off if abs(judgement.cents_off) >= abs(judgement.cents) else judgement.cents
-    if judgement.worst_note is not None:
-        size = float(take.cents[judgement.worst_note])
-    return f"{what} {abs(size):.0f} cents {flag}"
+        note, size = judgement.late_note, judgement.late_note_ms
+        size = judgement.late_ms if note is None else size
+        unit = "ms"
+    else:
+        note, size = judgement.off_note, judgement.off_note_cents
+        size = max(judgement.cents_off, judgement.cents, key=abs) if note is None else size
+        unit = "cents"
+    what = "all of it" if note is None else wording.note(line, note)
+    return f"{what} {abs(size):.0f} {unit} {flag}"
 
 
 def _count(notes: int) -> str:

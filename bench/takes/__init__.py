@@ -1,0 +1,1 @@
+"""How well takes are placed, read, chosen and joined: `python -m takes`."""

@@ -1,0 +1,115 @@
+"""What `obbligato line JOB` does besides adding a file, and the table of instruments."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, get_args
+
+import typer
+from rich.table import Table
+
+from obbligato.cli import reports
+from obbligato.cli.app import JsonOption, app
+from obbligato.cli.terminal import choose_output, out, say
+from obbligato.errors import InputError
+from obbligato.job.store import JobFolder
+from obbligato.music.instruments import INSTRUMENTS, Instrument, find_instrument, pitch_text
+from obbligato.music.layers import Layer
+
+VERBS = ("edit", "difference", "layer", "help")
+
+
+def line_words(folder: JobFolder, verb: str, words: Sequence[str], *, json: bool) -> None:
+    """Edit the line, compare two versions, write a layer, or help to write.
+
+    Raises
+    ------
+    InputError
+        When the words after the verb are not what it needs.
+    """
+    if verb == "edit":
+        _edit(folder, " ".join(words), json=json)
+    elif verb == "difference":
+        _difference(folder, words, json=json)
+    elif verb == "layer":
+        _layer(folder, words, json=json)
+    else:
+        _help(folder, json=json)
+
+
+def _edit(folder: JobFolder, text: str, *, json: bool) -> None:
+    from obbligato.job.line_editing import EDITS, edit_line
+
+    if not text.strip():
+        raise InputError(f"Say what to change: {'; '.join(EDITS.values())}.")
+    placed, changes = edit_line(folder, text)
+    document = {"version": placed.version.version, "changes": reports.plain(changes)}
+    told = [change.sentence for change in changes]
+    choose_output(json, lambda: document, lambda: say(f"Version {placed.version.version} of the line.", *told))
+
+
+def _difference(folder: JobFolder, words: Sequence[str], *, json: bool) -> None:
+    from obbligato.job.line_editing import difference_of
+
+    if len(words) != 2 or not all(word.isdecimal() for word in words):
+        raise InputError("Name two versions of the line, like: obbligato line JOB difference 2 3")
+    changes = difference_of(folder, int(words[0]), int(words[1]))
+    told = [change.sentence for change in changes] or ["The two versions are the same."]
+    choose_output(json, lambda: reports.plain(changes), lambda: say(*told))
+
+
+def _layer(folder: JobFolder, words: Sequence[str], *, json: bool) -> None:
+    from obbligato.job.line_editing import add_layer
+
+    layer = next((name for name in get_args(Layer) if list(words) == [name]), None)
+    if layer is None:
+        raise InputError(f"Name one layer: {', '.join(get_args(Layer))}.")
+    file = add_layer(folder, layer)
+    choose_output(json, lambda: {"file": file}, lambda: say(f"In sounding pitch, for {layer}: {folder.path(file)}"))
+
+
+def _help(folder: JobFolder, *, json: bool) -> None:
+    from obbligato.job.drafting import mapped_song
+    from obbligato.job.opening_help import help_for
+    from obbligato.job.writing import instrument_of
+    from obbligato.music.remarks import bars_text
+
+    openings = help_for(mapped_song(folder), instrument_of(folder))
+
+    def show() -> None:
+        if not openings:
+            say("The singer leaves no room in this song, or it is not known where they sing.")
+        for o in openings:
+            bars = bars_text(range(o.first_bar, o.last_bar + 1)).capitalize()
+            air = "" if o.breaths is None else f", {o.breaths:.1f} breaths to fill it"
+            say(f"{bars}: {o.beats:.0f} beats, {o.seconds:.1f} s{air}.")
+            say(f"  written chords: {' | '.join(o.chords) or 'not known'}")
+            say(f"  written scale: {' '.join(o.scale) or 'not known'}")
+
+    choose_output(json, lambda: reports.plain(openings), show)
+
+
+@app.command()
+def instruments(
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One instrument; all if left out.")] = None,
+    json: JsonOption = False,
+) -> None:
+    """The table of instruments: transposition, ranges in written pitch, breath."""
+    shown = INSTRUMENTS if name is None else (find_instrument(name),)
+    choose_output(json, lambda: [reports.plain(i) for i in shown], lambda: out.print(_table(shown)))
+
+
+def _table(shown: Sequence[Instrument]) -> Table:
+    columns = ("instrument", "sounds", "clef", "written range", "comfortable", "breath", "program")
+    table = Table(*columns, box=None, pad_edge=False)
+    for i in shown:
+        table.add_row(
+            i.name,
+            f"{i.transposition.semitones:+d}" if i.transposition.semitones else "as written",
+            i.clef,
+            f"{pitch_text(i.low)}-{pitch_text(i.high)}",
+            f"{pitch_text(i.comfortable_low)}-{pitch_text(i.comfortable_high)}",
+            "" if i.breath_s is None else f"{i.breath_s:g} s",
+            str(i.gm_program),
+        )
+    return table

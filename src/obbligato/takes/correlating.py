@@ -1,0 +1,85 @@
+"""Correlation of a take with what was heard while playing, window by window, around the place believed in.
+
+A generalised cross-correlation whose weighting `takes.bleed` explains: each bin of the take counts by how little else
+sounds in it there.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.fft
+import scipy.ndimage
+from numpy.typing import NDArray
+
+from obbligato.takes.pitch import ANALYSIS_SR, Floats
+
+Windows = NDArray[np.float32]
+"""Correlations, one row for each window, one column for each lag."""
+FRAME = 4096
+HOP = 2048
+REACH = 2048
+"""How far around the place believed in bleed is looked for, samples (128 ms)."""
+SIZE = FRAME + 2 * REACH
+WINDOW_FRAMES = 16
+"""Frames to a window: two seconds, in which no clock moves by a cycle of a click."""
+_BAND_HZ = (150.0, 7500.0)
+
+
+def source_weight(source: NDArray[np.float32]) -> Floats | None:
+    """Weight of each bin of the source, between keeping its spectrum and whitening it; None where it is silent.
+
+    A click has energy at few frequencies, and whitening would bring in the noise of all the others; of a song the
+    bass would drown the rest, which headphones do not let out.
+    """
+    starts = np.arange(0, max(1, len(source) - SIZE), ANALYSIS_SR)
+    power = np.zeros(SIZE // 2 + 1)
+    for start in starts:
+        power += np.abs(scipy.fft.rfft(source[start : start + SIZE], SIZE)) ** 2
+    if not power.any():
+        return None
+    hz = np.arange(len(power)) * ANALYSIS_SR / SIZE
+    inside = (hz > _BAND_HZ[0]) & (hz < _BAND_HZ[1])
+    return np.asarray(inside * (power / power.max() + 1e-3) ** -0.25)
+
+
+def correlations(
+    take: NDArray[np.float32], source: NDArray[np.float32], near: int, weight: Floats
+) -> tuple[Floats, Windows]:
+    """Correlation of take and source by windows, each divided by its spread.
+
+    Returns
+    -------
+    Middle of each window in the take in seconds, and the correlation at lags of `-REACH` to `REACH` samples around
+    `near`, shape (n_windows, 2 * REACH + 1).
+    """
+    starts = np.arange(0, len(take) - FRAME + 1, HOP)
+    pieces = np.array_split(starts, max(1, round(len(starts) / WINDOW_FRAMES)))
+    cross = np.array([cross_spectra(take, source, piece, near, weight).sum(axis=0) for piece in pieces])
+    windows = np.asarray(scipy.fft.irfft(cross, SIZE)[:, : 2 * REACH + 1], dtype=np.float32)
+    spread = np.median(np.abs(windows), axis=1, keepdims=True) / 0.6745
+    times_s = np.array([piece.mean() + FRAME / 2 for piece in pieces]) / ANALYSIS_SR
+    return times_s, np.divide(windows, spread, out=np.zeros_like(windows), where=spread > 0)
+
+
+def cross_spectra(
+    take: NDArray[np.float32], source: NDArray[np.float32], starts: NDArray[np.intp], near: int, weight: Floats
+) -> NDArray[np.complex64]:
+    """Weighted cross-spectrum of some frames, each with the longer stretch of the source around it."""
+    window = np.hanning(FRAME).astype(np.float32)
+    x = scipy.fft.rfft(np.array([take[s : s + FRAME] for s in starts]) * window, SIZE)
+    first, last = int(starts[0]) + near - REACH, int(starts[-1]) + near - REACH + SIZE
+    part = np.pad(source[max(0, first) : max(0, last)], (max(0, -first), 0))
+    part = np.pad(part, (0, max(0, last - first - len(part))))
+    s = scipy.fft.rfft(np.array([part[at : at + SIZE] for at in starts - starts[0]]))
+    noise = scipy.ndimage.uniform_filter(x.real**2 + x.imag**2, (3, 5))
+    noise = np.maximum(noise, 1e-3 * float(np.median(noise)) + 1e-15)
+    return np.asarray(np.conj(x) * s * (weight.astype(np.float32) / noise))
+
+
+def stacked(windows: Windows, times_s: Floats, slope_ppm: float) -> Windows:
+    """Sum of the windows, each moved by what a slope makes of its time; the lags are those at the take's start."""
+    total = np.zeros(windows.shape[1], dtype=windows.dtype)
+    for row, shift in zip(windows, np.round(slope_ppm * 1e-6 * times_s * ANALYSIS_SR).astype(int), strict=True):
+        first, last = max(0, -shift), min(len(row), len(row) - shift)
+        total[first:last] += row[first + shift : last + shift]
+    return total
