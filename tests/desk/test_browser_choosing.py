@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import time
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ import played_job
 import players
 from obbligato.job.choosing import render
 from obbligato.job.keys import choice_key
+from obbligato.job.mending import mend
 from obbligato.job.store import JobFolder
 
 WAIT_MS = 20_000
@@ -198,3 +200,44 @@ def test_on_a_small_page_there_is_one_phrase_at_a_time(page):
     page.get_by_role("button", name=re.compile("^Use take")).click()
     page.locator(".choose-card.by-hand").wait_for()
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_the_dial_a_mend_and_the_choice_as_text(page):
+    dial = page.get_by_role("slider", name="From fewest joins to the best of each phrase")
+    dial.focus()
+    page.keyboard.press("End")
+    _expect(dial).to_have_attribute("aria-valuetext", "the best of each phrase")
+    dial.blur()
+    page.wait_for_function("document.querySelector('.choose-dial input').value === '1'")
+    page.get_by_label("Keep where no other is clearly better").select_option("2")
+    _until(lambda: (_job(page).job.joining.joins, _job(page).job.joining.base) == (1.0, 2))
+
+    page.locator("summary", has_text="The choice as text").click()
+    written = page.get_by_label("Phrase, bars, take, gain")
+    text = written.input_value()
+    row = next(line for line in text.splitlines() if line.startswith("1 |"))
+    written.fill(text.replace(row, "1 | here"))
+    page.get_by_role("button", name="Choose as written here").click()
+    page.get_by_text("phrase, bars, take and gain are needed").first.wait_for()
+    assert written.input_value() != text  # what was written is not lost
+    other = row.replace("take 3", "take 1") if "take 3" in row else row.replace("take 1", "take 3")
+    written.fill(text.replace(row, other))
+    page.get_by_role("button", name="Choose as written here").click()
+    _until(lambda: 1 in _job(page).job.overrides)
+
+
+def test_what_a_whole_take_calls_for_is_mended_and_taken_back(page):
+    mend(_job(page), 1, "gain=-3")
+    page.reload()
+    about = page.get_by_role("region", name="About whole takes")
+    about.get_by_text("level by −3 dB").first.wait_for()
+    about.get_by_role("button", name="Take this back in take 1").click()
+    _until(lambda: not _job(page).job.mended)
+    _expect(about).to_have_count(0)
+
+
+def _until(holds, within_s=20.0):
+    until = time.monotonic() + within_s
+    while not holds():
+        assert time.monotonic() < until
+        time.sleep(0.1)

@@ -14,18 +14,20 @@ import players
 from obbligato.desk import choice_work
 from obbligato.desk.app import make_app
 from obbligato.desk.choice_data import choice_view, common_levels_db
-from obbligato.desk.choice_words import note_names, seam_sentence
+from obbligato.desk.choice_words import note_names, offered_mends, seam_sentence
 from obbligato.desk.deps import Desk
+from obbligato.errors import InputError
 from obbligato.job import reading
-from obbligato.job.choosing import render, set_overrides
+from obbligato.job.choosing import render
 from obbligato.job.mapping import correct
 from obbligato.job.store import JobFolder
 from obbligato.job.taking import add_takes, leave_out
+from obbligato.job.wishes import set_overrides
 from obbligato.job.writing import add_line
 from obbligato.music.instruments import find_instrument
 from obbligato.music.spans import KeySpan
 from obbligato.progress import silent
-from obbligato.takes.readings import NoteReading, Seam, TimedLine, TimedNote
+from obbligato.takes.readings import NoteReading, Seam, TakeReading, TimedLine, TimedNote
 
 
 @pytest.fixture(scope="module")
@@ -232,3 +234,53 @@ def test_the_worker_goes_on_until_the_comp_is_what_was_last_chosen(folder, monke
     assert comp != decided[0]
     assert _view(folder).state == "fresh"
     assert _view(folder).phrases[0].chosen == 2
+
+
+def test_the_dial_the_base_and_gains_are_kept_and_taken_back(client, folder):
+    address = "/api/jobs/Weir/joining"
+    given = {"joins": 1.0, "base": 2, "gains_db": {"1": -2.5}}
+    view = client.post(address, json=given).json()
+    assert (view["joins"], view["base"], view["gains_db"]) == (1.0, 2, {"1": -2.5})
+    assert JobFolder.open(folder.root).job.joining.joins == 1.0
+    view = client.post(address, json={"base": None, "gains_db": {"1": 0}}).json()
+    assert (view["joins"], view["base"], view["gains_db"]) == (1.0, None, {})
+    for bad in ({"joins": 2}, {"base": 9}, {"gains_db": {"1": 99}}):
+        assert client.post(address, json=bad).status_code in {400, 422}
+
+
+def test_a_mend_is_made_told_and_taken_back(folder):
+    asked = {"root": folder.root, "take": 1, "phrase": None, "progress": silent}
+    assert choice_work.mend(mend="gain=-3", undo=False, **asked)
+    [mended] = _view(folder).takes[0].mends
+    assert mended.what == "gain=-3"
+    assert mended.did
+    assert _view(folder).state == "stale"
+    choice_work.mend(mend="gain=-3", undo=True, **asked)
+    assert _view(folder).takes[0].mends == []
+    with pytest.raises(InputError, match="not something to mend"):
+        choice_work.mend(mend="pitch", undo=False, **asked)
+
+
+def test_the_choice_as_text_is_read_back_and_a_bad_line_is_named(client, folder):
+    text = client.get("/api/jobs/Weir/choice/text").json()["text"]
+    row = next(line for line in text.splitlines() if line.startswith("1 |"))
+    other = row.replace("take 3", "take 1") if "take 3" in row else row.replace("take 1", "take 3")
+    assert other != row
+    choice_work.follow(root=folder.root, text=text.replace(row, other), progress=silent)
+    assert 1 in JobFolder.open(folder.root).job.overrides
+    with pytest.raises(InputError, match=r"[Ll]ine"):
+        choice_work.follow(root=folder.root, text=text.replace(row, "1 | here"), progress=silent)
+
+
+def test_layers_are_compared_and_one_take_is_not_cut(folder):
+    sentences = choice_work.layers(root=folder.root, takes=[1, 3], progress=silent)
+    assert sentences
+    assert all(sentence.endswith(".") for sentence in sentences)
+    with pytest.raises(InputError, match="nothing to cut"):
+        choice_work.cut(root=folder.root, take=1, progress=silent)
+
+
+def test_what_a_take_calls_for_is_offered():
+    reading = TakeReading("takes/take_01.wav", 0.0, 0.0, 0.0, (), flags=("drift", "hum"))
+    assert offered_mends(reading, []) == ["clock", "hum"]
+    assert offered_mends(reading, ["hum"]) == ["clock"]

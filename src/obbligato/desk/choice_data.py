@@ -10,11 +10,19 @@ from typing import Literal
 import numpy as np
 from pydantic import BaseModel
 
-from obbligato.desk.choice_words import note_names, phrase_bars, seam_sentence, state_sentence
+from obbligato.desk.choice_words import (
+    lost_words,
+    note_names,
+    offered_mends,
+    phrase_bars,
+    seam_sentence,
+    state_sentence,
+)
 from obbligato.job.choosing import COMP, SHEET
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import map_is_ready, song_map
-from obbligato.job.model import Made
+from obbligato.job.mending import mends_so_far
+from obbligato.job.model import Made, TakeRef
 from obbligato.job.proposing import JudgedTakes, Proposal, choose_among, judged_so_far, proposal_by_edit_list
 from obbligato.job.reading import heard_keys
 from obbligato.job.sheet import in_words, take_name
@@ -22,14 +30,29 @@ from obbligato.job.store import JobFolder
 from obbligato.job.timing import timed_line
 from obbligato.job.writing import current_line, instrument_of
 from obbligato.listen.songmap import SongMap
+from obbligato.takes.passes import PASSES
 from obbligato.takes.readings import NoteReading, PhraseReading, PhraseSpan, TakeReading, TimedLine, TimedNote
 from obbligato.units import db_to_power, power_to_db
 
 State = Literal["none", "fresh", "stale"]
+_MEASURES = (
+    *("cents", "onset_ms", "cents_just", "steadiness_cents", "vibrato_hz", "vibrato_cents", "groove_ms"),
+    *("release_ms", "brightness_hz"),
+)
+
+
+class MendView(BaseModel):
+    """Something mended in a take, as the job keeps it, and what it did."""
+
+    what: str
+    did: str
 
 
 class TakeColumn(BaseModel):
-    """One take; where it lies is known once it was heard."""
+    """One take; where it lies is known once it was heard.
+
+    `remarks` are about the take as a whole; `offers` the mends they call for; `passes` whether it holds several.
+    """
 
     number: int
     given_as: str
@@ -40,6 +63,10 @@ class TakeColumn(BaseModel):
     drift_ppm: float | None
     tuning_cents: float | None
     sentence: str
+    remarks: list[str]
+    offers: list[str]
+    mends: list[MendView]
+    passes: bool
 
 
 class NoteMark(BaseModel):
@@ -49,6 +76,13 @@ class NoteMark(BaseModel):
     played: bool
     cents: float | None
     onset_ms: float | None
+    cents_just: float | None
+    steadiness_cents: float | None
+    vibrato_hz: float | None
+    vibrato_cents: float | None
+    groove_ms: float | None
+    release_ms: float | None
+    brightness_hz: float | None
 
 
 class Cell(BaseModel):
@@ -56,9 +90,11 @@ class Cell(BaseModel):
 
     take: int
     score: float
+    lost: str
     verdict: str
     flags: list[str]
     level_db: float | None
+    breath_dbfs: float | None
     extra_notes: int
     notes: list[NoteMark]
 
@@ -88,6 +124,7 @@ class PhraseRow(BaseModel):
     chosen: int | None
     by_hand: bool
     why: str
+    change: str
 
 
 class SeamView(BaseModel):
@@ -105,7 +142,11 @@ class SeamView(BaseModel):
 
 
 class ChoiceView(BaseModel):
-    """All of it; `unheard` are takes in use that have yet to be read, `by_hand` the phrases the player chose for."""
+    """All of it; `unheard` are takes in use that have yet to be read, `by_hand` the phrases the player chose for.
+
+    `joins` is the dial from fewest joins (0) to the best of each phrase (1); `gains_db` are the gains in force by
+    take, `matching_db` those that would make the takes equally loud.
+    """
 
     state: State
     sentence: str
@@ -113,6 +154,10 @@ class ChoiceView(BaseModel):
     has_line: bool
     unheard: list[int]
     by_hand: dict[int, int]
+    joins: float
+    base: int | None
+    gains_db: dict[int, float]
+    matching_db: dict[int, float]
     takes: list[TakeColumn]
     phrases: list[PhraseRow]
     seams: list[SeamView]
@@ -135,6 +180,7 @@ def choice_view(folder: JobFolder, link: Callable[[str], str]) -> ChoiceView:
     proposal = _proposal(folder) if ready else None
     read = {take.path: take for take in proposal.assessment.takes} if proposal else {}
     unheard = [take.number for take in job.takes_in_use if take.file not in read] if job.lines else []
+    numbers = _numbers(folder)
     rows: list[PhraseRow] = []
     if proposal and proposal.assessment.line.phrases:
         rows = _rows(folder, proposal, song_map(folder))
@@ -145,6 +191,10 @@ def choice_view(folder: JobFolder, link: Callable[[str], str]) -> ChoiceView:
         has_line=bool(job.lines),
         unheard=unheard,
         by_hand=dict(job.overrides),
+        joins=job.joining.joins,
+        base=job.joining.base,
+        gains_db=dict(job.joining.gains_db),
+        matching_db={numbers[path]: db for path, db in proposal.matching_db.items()} if proposal else {},
         takes=_columns(folder, read),
         phrases=rows,
         seams=_seams(proposal) if proposal else [],
@@ -174,20 +224,26 @@ def _judged(root: Path, keys: tuple[tuple[int, str], ...]) -> JudgedTakes | None
 
 
 def _columns(folder: JobFolder, read: dict[str, TakeReading]) -> list[TakeColumn]:
-    return [
-        TakeColumn(
-            number=take.number,
-            given_as=take.given_as,
-            left_out=take.number in folder.job.left_out,
-            heard=take.file in read,
-            seconds=take.frames / take.sample_rate,
-            offset_ms=read[take.file].offset_ms if take.file in read else None,
-            drift_ppm=read[take.file].drift_ppm if take.file in read else None,
-            tuning_cents=read[take.file].tuning_cents if take.file in read else None,
-            sentence=read[take.file].sentence if take.file in read else "",
-        )
-        for take in folder.job.takes
-    ]
+    return [_column(folder, take, read.get(take.file)) for take in folder.job.takes]
+
+
+def _column(folder: JobFolder, take: TakeRef, reading: TakeReading | None) -> TakeColumn:
+    mends = mends_so_far(folder, take)
+    return TakeColumn(
+        number=take.number,
+        given_as=take.given_as,
+        left_out=take.number in folder.job.left_out,
+        heard=reading is not None,
+        seconds=take.frames / take.sample_rate,
+        offset_ms=reading.offset_ms if reading else None,
+        drift_ppm=reading.drift_ppm if reading else None,
+        tuning_cents=reading.tuning_cents if reading else None,
+        sentence=reading.sentence if reading else "",
+        remarks=list(reading.remarks) if reading else [],
+        offers=offered_mends(reading, [what for what, _ in mends]) if reading else [],
+        mends=[MendView(what=what, did=did) for what, did in mends],
+        passes=reading is not None and PASSES in reading.sentence,
+    )
 
 
 def _rows(folder: JobFolder, proposal: Proposal, song: SongMap) -> list[PhraseRow]:
@@ -217,6 +273,7 @@ def _rows(folder: JobFolder, proposal: Proposal, song: SongMap) -> list[PhraseRo
                 chosen=numbers.get(choice.take),
                 by_hand=phrase.index + 1 in folder.job.overrides,
                 why=in_words(choice.why, assessment),
+                change=in_words(choice.change, assessment),
             )
         )
     return rows
@@ -241,12 +298,16 @@ def _cell(number: int, reading: PhraseReading, level_db: float | None) -> Cell:
     return Cell(
         take=number,
         score=reading.score,
+        lost=lost_words(reading.score_parts),
         verdict=words[:1].upper() + words[1:],
         flags=list(reading.flags),
         level_db=level_db,
+        breath_dbfs=_tenth(reading.breath_dbfs),
         extra_notes=reading.extra_notes,
         notes=[
-            NoteMark(index=note.index, played=note.played, cents=_tenth(note.cents), onset_ms=_tenth(note.onset_ms))
+            NoteMark(
+                index=note.index, played=note.played, **{name: _tenth(getattr(note, name)) for name in _MEASURES}
+            )
             for note in reading.notes
         ],
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from obbligato.job.sheet import take_name
 from obbligato.job.store import JobFolder
 from obbligato.listen.songmap import SongMap
@@ -10,10 +12,10 @@ from obbligato.music.harmony import key_fifths, parse_key, transpose_key
 from obbligato.music.instruments import Instrument
 from obbligato.music.spans import KeySpan, Mode
 from obbligato.music.spelling import spell
-from obbligato.takes.readings import PhraseSpan, Seam, TimedLine
+from obbligato.takes.readings import PhraseSpan, ScoreParts, Seam, TakeReading, TimedLine
 from obbligato.units import seconds_to_clock
 
-_SMALL_DB, _SMALL_CENTS = 0.5, 3.0
+_SMALL_DB, _SMALL_CENTS, _SMALL_TONE_DB = 0.5, 3.0, 1.5
 """Steps that are not worth a word; common practice, no source."""
 
 
@@ -45,6 +47,38 @@ def phrase_bars(line: TimedLine, phrase: PhraseSpan, grid: Grid) -> tuple[int, i
     return grid.position_at(first).bar, grid.position_at(last).bar
 
 
+MENDS = {
+    "wrong_rate": "rate",
+    "lost_block": "steps",
+    "drift": "clock",
+    "click_bleed": "bleed",
+    "hum": "hum",
+}
+"""What can be done about a fault of a whole take."""
+
+
+def offered_mends(take: TakeReading, mended: Sequence[str]) -> list[str]:
+    """The mends that a take's faults call for and that are not made yet."""
+    flags = {*take.flags, *(flag for phrase in take.phrases for flag in phrase.flags)}
+    return [mend for flag, mend in MENDS.items() if flag in flags and mend not in mended]
+
+
+def lost_words(parts: ScoreParts) -> str:
+    """What points of a phrase's score were lost for, most first.
+
+    >>> lost_words(ScoreParts(time=12.4, tune=3.0))
+    'Lost 12 points for time, 3 for tune.'
+    >>> lost_words(ScoreParts())
+    ''
+    """
+    lost = sorted(((points, name) for name, points in vars(parts).items() if points >= 0.5), reverse=True)
+    if not lost:
+        return ""
+    (first, name), *rest = lost
+    said = [f"{first:.0f} points for {name}", *(f"{points:.0f} for {other}" for points, other in rest)]
+    return f"Lost {', '.join(said)}."
+
+
 def seam_sentence(seam: Seam) -> str:
     """Where a join lies and what steps across it.
 
@@ -58,8 +92,12 @@ def seam_sentence(seam: Seam) -> str:
     room = _step(seam.noise_step_db, _SMALL_DB, "dB", "louder", "softer")
     heard = [step for step in steps if step] + ([f"the room {room}"] if room else [])
     takes = f"from {take_name(seam.from_take)} to {take_name(seam.to_take)}"
+    tone = _step(seam.tone_step_db or 0.0, _SMALL_TONE_DB, "dB", "brighter", "darker")
+    heard += [tone] if tone else []
+    heard += ["its wave turned upside down"] if seam.polarity == "turned" else []
     what = ", ".join(heard) or "the same in level, pitch and room"
-    return f"At {seconds_to_clock(seam.at_s)[:-2]}, {takes} over {seam.fade_ms:.0f} ms: {what}."
+    law = {"equal_power": ", at equal power", "equal_gain": ", at equal gain"}.get(seam.law, "")
+    return f"At {seconds_to_clock(seam.at_s)[:-2]}, {takes} over {seam.fade_ms:.0f} ms{law}: {what}."
 
 
 def _step(size: float, small: float, unit: str, more: str, less: str) -> str:

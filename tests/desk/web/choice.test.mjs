@@ -2,7 +2,7 @@ import assert from "node:assert/strict";
 import test from "node:test";
 import { asIf, letter, matchedGainsDb, moved, renamed, secondsOf, shortened, shuffled, takeName, typedNumber } from "../../../src/obbligato/desk/web/lib/choice.js";
 import { pencilLine } from "../../../src/obbligato/desk/web/lib/choice_path.js";
-import { MOST_CENTS, MOST_MS, noteWords, outlines, picture } from "../../../src/obbligato/desk/web/lib/choice_picture.js";
+import { MOST_CENTS, MOST_MS, noteDetails, noteWords, outlines, picture } from "../../../src/obbligato/desk/web/lib/choice_picture.js";
 
 const note = (more) => ({ index: 0, played: true, cents: 0, onset_ms: 0, ...more });
 const size = { width: 100, height: 40 };
@@ -142,4 +142,12 @@ test("a time as it is written", () => {
   assert.equal(secondsOf("-3"), -3);
   assert.equal(secondsOf(""), null);
   assert.ok(Number.isNaN(secondsOf("half past")));
+});
+
+test("what else was heard of a note is said only where it is worth a word", () => {
+  const plain = { played: true, cents_just: 2, groove_ms: -3, vibrato_hz: null, vibrato_cents: null, release_ms: 20, steadiness_cents: 2 };
+  assert.equal(noteDetails(plain), "");
+  assert.equal(noteDetails({ ...plain, vibrato_hz: 5.4, vibrato_cents: 21.6 }), "vibrato 5.4 a second, 22 cents either way");
+  assert.equal(noteDetails({ ...plain, cents_just: -9.6, groove_ms: 14 }), "10 cents under the chord's pure place, 14 ms behind the band");
+  assert.equal(noteDetails({ ...plain, played: false, groove_ms: 90 }), "");
 });

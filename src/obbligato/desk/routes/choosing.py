@@ -13,10 +13,10 @@ from obbligato.desk.choice_data import ChoiceView, choice_view
 from obbligato.desk.deps import Desk, DeskDep, JobDep
 from obbligato.desk.work import TaskStarted
 from obbligato.errors import InputError, NotRightError
-from obbligato.job.choosing import set_overrides
 from obbligato.job.reading import heard_keys
 from obbligato.job.store import JobFolder
 from obbligato.job.taking import leave_out
+from obbligato.job.wishes import set_overrides
 
 router = APIRouter()
 

@@ -77,3 +77,17 @@ export function noteWords({ played, cents, onset_ms }) {
   const tune = cents === null ? "" : Math.abs(cents) < 3 ? "in tune" : `${Math.abs(Math.round(cents))} cents ${cents > 0 ? "sharp" : "flat"}`;
   return [time, tune].filter(Boolean).join(", ") || "played";
 }
+
+const close = (value, size, one, other) => (value === null || value === undefined || Math.abs(value) < size ? "" : `${Math.abs(Math.round(value))} ${value > 0 ? one : other}`);
+
+/** What else was heard of a note, in words: against the chord and the guide's own playing, vibrato, end, steadiness. */
+export function noteDetails(note) {
+  if (!note.played) return "";
+  return [
+    close(note.cents_just, 5, "cents over the chord's pure place", "cents under the chord's pure place"),
+    close(note.groove_ms, 8, "ms behind the band", "ms ahead of the band"),
+    note.vibrato_hz ? `vibrato ${note.vibrato_hz.toFixed(1)} a second, ${Math.round(note.vibrato_cents)} cents either way` : "",
+    close(note.release_ms, 60, "ms held on too long", "ms let go early"),
+    note.steadiness_cents !== null && note.steadiness_cents > 8 ? `wavers by ${Math.round(note.steadiness_cents)} cents` : "",
+  ].filter(Boolean).join(", ");
+}

@@ -3,11 +3,14 @@ import { Action, html, useEffect, useMemo, useRef, useState, useStore } from "..
 import { matchedGainsDb, renamed, shuffled, spanHeard, takeName } from "../lib/choice.js";
 import { Grid } from "./choose_grid.js";
 import { useChoice } from "./choose_deciding.js";
+import { Joining } from "./choose_joining.js";
 import { useChoosingKeys } from "./choose_keys.js";
+import { LayersTogether, Remarks } from "./choose_mending.js";
 import { OneByOne } from "./choose_narrow.js";
 import { Phrase } from "./choose_phrase.js";
 import { Seams, useSeams } from "./choose_seams.js";
 import { AddTakes, TakeList } from "./choose_takes.js";
+import { ChoiceText } from "./choose_text.js";
 import { WholeTakes } from "./choose_whole.js";
 
 export const title = "Takes";
@@ -26,6 +29,7 @@ export function View({ context }) {
       </div>
       <${AddTakes} context=${context} address=${address} />
     </div>
+    <${Remarks} context=${context} address=${address} choice=${choice} />
     ${choice.phrases.length > 0 && html`<${Choosing} context=${context} deciding=${deciding} />`}
     ${!choice.has_line && inUse.length > 0 && html`<${WholeTakes} takes=${inUse} deciding=${deciding} />`}
     ${choice.takes.length > 0 && html`<${TakeList} context=${context} address=${address} choice=${choice} onChoice=${deciding.put} />`}`;
@@ -95,8 +99,11 @@ function Choosing({ context, deciding }) {
       <span class="small soft choose-legend">Each note stands off its place: up where sharp, down where flat, right where late, left where early. A ring is a note not played, a cross another note, a plus one too many.</span></p>
     ${narrow ? html`<${OneByOne} ...${parts}>${phrase}<//>`
       : html`<div class="choose-table"><div class="choose-scroll"><${Grid} ...${parts} /></div><div class="choose-side">${phrase}</div></div>`}
+    ${!hidden && html`<${Joining} deciding=${deciding} takes=${numbers} />`}
     <${Seams} choice=${choice} hidden=${hidden} seams=${seams} />
-    <details><summary>Every choice and why</summary><ol class="choose-whys">${choice.phrases.map((one) => html`<li key=${one.index}>Bar${one.first_bar === one.last_bar ? "" : "s"} ${one.bars}: ${one.chosen === null ? "none" : takeName(one.chosen, hidden)}. ${renamed(one.why, hidden)}</li>`)}</ol></details>`;
+    ${!hidden && html`<${ChoiceText} context=${context} address=${deciding.address} choice=${choice} />
+      <${LayersTogether} context=${context} address=${deciding.address} takes=${numbers} />`}
+    <details><summary>Every choice and why</summary><ol class="choose-whys">${choice.phrases.map((one) => html`<li key=${one.index}>Bar${one.first_bar === one.last_bar ? "" : "s"} ${one.bars}: ${one.chosen === null ? "none" : takeName(one.chosen, hidden)}. ${renamed(one.why, hidden)} ${renamed(one.change, hidden)}</li>`)}</ol></details>`;
 }
 
 /** Whether the window is such, and again when that changes. */

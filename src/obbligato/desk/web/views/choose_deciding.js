@@ -33,10 +33,10 @@ export function useChoice({ store, api }) {
   }
 
   /** Decisions are sent one after another, in the order they were made. */
-  function send(body) {
+  function send(body, path = "choice") {
     const mine = queue.current;
     mine.open += 1;
-    mine.last = mine.last.then(() => api.post(`${address}/choice`, body)).then(
+    mine.last = mine.last.then(() => api.post(`${address}/${path}`, body)).then(
       (found) => { if (mine.open === 1) setChoice(found); setTrouble(""); },
       async (error) => { setTrouble(error.message); setChoice(await api.get(`${address}/choice`)); },
     ).catch(() => {}).finally(() => { mine.open -= 1; });
@@ -53,6 +53,7 @@ export function useChoice({ store, api }) {
       send({ phrase: phrase + 1, take }).then(() => heard && renderSoon());
     },
     clear: () => send({ clear: true }).then(renderSoon),
+    join: (wishes) => send(wishes, "joining"),
   };
 }
 

@@ -56,7 +56,7 @@ function RowHead({ row, pitch }) {
 
 function GridCell({ row, cell, number, hidden, at, here, playing, onPlace }) {
   const chosen = row.chosen === number;
-  const state = `${chosen ? row.by_hand ? "used by-hand" : "used" : ""} ${cell?.flags.length ? "faulty" : ""} ${playing ? "playing" : ""}`;
+  const state = `${chosen ? row.by_hand ? "used by-hand" : "used" : ""} ${cell?.flags.some((flag) => flag !== "absent") ? "faulty" : ""} ${cell?.flags.includes("absent") ? "absent" : ""} ${playing ? "playing" : ""}`;
   if (!cell) {
     return html`<div role="gridcell" class="choose-cell" data-row=${at.row} data-column=${at.column} tabindex=${here ? 0 : -1} aria-label=${`${takeName(number, hidden)}: not read yet`} onFocus=${onPlace}>
       <span class="small soft">not read yet</span></div>`;

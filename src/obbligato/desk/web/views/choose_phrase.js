@@ -1,6 +1,6 @@
 /** One phrase in one take, large: its picture, its verdict, why which take is used, and what can be done. */
 import { html, signs } from "../lib/ui.js";
-import { noteWords } from "../lib/choice_picture.js";
+import { noteDetails, noteWords } from "../lib/choice_picture.js";
 import { renamed, takeName } from "../lib/choice.js";
 import { LargePicture } from "./choose_cell.js";
 
@@ -12,7 +12,7 @@ export function Phrase({ row, cell, number, hidden, pitch, playing, audible, onP
   return html`<section class="choose-phrase" aria-label=${`Phrase ${row.index + 1}, ${name}`}>
     <h3>Phrase ${row.index + 1} <span class="soft">bar${row.first_bar === row.last_bar ? "" : "s"} ${row.bars}${row.section && `, section ${row.section}`}</span> · ${Name}</h3>
     ${cell ? html`<${LargePicture} cell=${cell} notes=${row.notes} pitch=${pitch} />
-      <p class=${cell.flags.length ? "care" : ""}>${cell.flags.length ? "" : html`<span class="good">✓ </span>`}${signs(renamed(cell.verdict, hidden))}</p>` : html`<p class="soft">${Name} has not been read yet.</p>`}
+      <p class=${cell.flags.length ? "care" : ""}>${cell.flags.length ? "" : html`<span class="good">✓ </span>`}${signs(renamed(cell.verdict, hidden))} ${cell.lost && html`<span class="small soft">${cell.lost}</span>`}</p>` : html`<p class="soft">${Name} has not been read yet.</p>`}
     <div class="row">
       <button type="button" disabled=${!audible} onClick=${() => onPlay(false)}>${heard && !playing.alone ? "Stop" : "Play with the guide"}</button>
       <button type="button" disabled=${!audible} onClick=${() => onPlay(true)}>${heard && playing.alone ? "Stop" : "Play alone"}</button>
@@ -20,10 +20,10 @@ export function Phrase({ row, cell, number, hidden, pitch, playing, audible, onP
       ${row.by_hand && html`<button type="button" onClick=${() => onChoose(null)}>As proposed</button>`}
     </div>
     ${!audible && cell && html`<p class="small soft">The takes can be heard once the comp has been rendered.</p>`}
-    <p><em>${row.chosen === null ? "" : `${cap(takeName(row.chosen, hidden))} is used. `}${signs(renamed(row.why, hidden))}</em></p>
-    ${cell && html`<details><summary>Note by note</summary><table class="nums small"><thead><tr><th>Note</th><th>How it was played</th></tr></thead>
-      <tbody>${cell.notes.map((note, position) => html`<tr><td>${signs(row.notes[position][pitch])}</td><td>${noteWords(note)}</td></tr>`)}
-        ${cell.extra_notes > 0 && html`<tr><td>besides</td><td>${cell.extra_notes === 1 ? "one note too many" : `${cell.extra_notes} notes too many`}</td></tr>`}</tbody></table></details>`}
+    <p><em>${row.chosen === null ? "" : `${cap(takeName(row.chosen, hidden))} is used. `}${signs(renamed(row.why, hidden))}</em> ${signs(renamed(row.change, hidden))}</p>
+    ${cell && html`<details><summary>Note by note</summary><table class="nums small"><thead><tr><th>Note</th><th>How it was played</th><th>Closer</th></tr></thead>
+      <tbody>${cell.notes.map((note, position) => html`<tr><td>${signs(row.notes[position][pitch])}</td><td>${noteWords(note)}</td><td class="soft">${noteDetails(note)}</td></tr>`)}
+        ${cell.extra_notes > 0 && html`<tr><td>besides</td><td>${cell.extra_notes === 1 ? "one note too many" : `${cell.extra_notes} notes too many`}</td><td></td></tr>`}</tbody></table></details>`}
   </section>`;
 }
 
