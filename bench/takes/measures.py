@@ -3,7 +3,8 @@
 `notes` events: each note of the line truly played and reported played is right; a note missed or played wrong and so
 reported is right; an extra note planted and reported in its phrase is right. Precision and recall run over all of
 them. `faults`: a planted fault counts as found when its own word stands in the flags of its phrase; every other flag
-is false, but for words that hold for the whole take and were planted in the whole take.
+is false, but for words that hold for the whole take and were planted in the whole take, and for the click where it was
+mixed into the whole take: it is there.
 """
 
 from __future__ import annotations
@@ -204,7 +205,8 @@ def _flags(line: TimedLine, made: Performed, reading: TakeReading, spoilt: str, 
         if want:
             total.planted[want] += 1
             total.found[want] += want in phrase.flags
-        wrong = set(phrase.flags) - {want} - _TAKE_WORDS
+        there = {want, "click_bleed"} if take.click_db is not None else {want}
+        wrong = set(phrase.flags) - there - _TAKE_WORDS
         total.false.update(wrong)
         if wrong or (want and want not in phrase.flags):
             total.misses.append(f"{where}: phrase {phrase.index} planted {want}, told {', '.join(phrase.flags)}")

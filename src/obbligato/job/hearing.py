@@ -89,3 +89,10 @@ def _older_mockup(folder: JobFolder) -> tuple[str, ...]:
 def _stems_text(phones: HeadphoneMix) -> str:
     told = ", ".join(f"{stem.name} {stem.lufs:.0f} LUFS ({stem.gain_db:+.1f} dB)" for stem in phones.stems)
     return f"In the mix: {told}; nothing above {CEILING_DBTP:.0f} dBTP."
+
+
+def job_click(folder: JobFolder) -> Audio | None:
+    """The job's own click as it was last made, if it was."""
+    made = folder.job.last_made("click")
+    path = folder.path(f"{made.folder}/{CLICK}") if made is not None else None
+    return read_audio(path) if path is not None and path.is_file() else None

@@ -10,6 +10,7 @@ import json
 from dataclasses import dataclass
 
 from obbligato.errors import InputError
+from obbligato.job.hearing import job_click
 from obbligato.job.intake import guide_audio
 from obbligato.job.keys import mended_key
 from obbligato.job.mapping import song_map
@@ -157,14 +158,5 @@ def _repairing(folder: JobFolder, take: TakeRef) -> Repairing:
     line = timed_line(current_line(folder).line, song.to_grid()) if folder.job.lines else None
     audio = read_audio(folder.path(take.file))
     return Repairing(
-        audio, line, song=song, guide=guide_audio(folder), click=_click(folder), start_s=take.starts_at_s
+        audio, line, song=song, guide=guide_audio(folder), click=job_click(folder), start_s=take.starts_at_s
     )
-
-
-def _click(folder: JobFolder) -> Audio | None:
-    """The job's own click as it was last made, if it was."""
-    from obbligato.job.hearing import CLICK
-
-    made = folder.job.last_made("click")
-    path = folder.path(f"{made.folder}/{CLICK}") if made is not None else None
-    return read_audio(path) if path is not None and path.is_file() else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from obbligato.errors import InputError
+from obbligato.job.hearing import job_click
 from obbligato.job.intake import guide_audio
 from obbligato.job.keys import line_key
 from obbligato.job.mending import mended_audio
@@ -53,6 +54,7 @@ def hear_all(
             line,
             [(take.file, partial(mended_audio, folder, take)) for take in new],
             guide=guide_audio(folder) if new else None,
+            click=job_click(folder) if new else None,
             a4_hz=song.tuning.a4_hz,
             grid=song.to_grid(),
             starts_s={take.file: take.starts_at_s for take in new if take.starts_at_s is not None},

@@ -38,7 +38,7 @@ class TakeSound:
     click_likeness
         How alike the moments of the clicks sound over the whole take, as in `bleed.click_likeness`.
     click_known
-        Whether the click's own sound was known, so that `click_dbfs` is sure.
+        Whether it is the click that was handed in, whose own sound is known, so that `click_dbfs` is sure.
     """
 
     hum_hz: float = 0.0

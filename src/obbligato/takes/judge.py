@@ -195,10 +195,11 @@ def _judge_phrase(
 
 
 def _click_disturbs(take: TakeMeasures, phrase: PhraseMeasures) -> bool:
-    if take.sound.click_known:
-        return phrase.click_dbfs is not None and phrase.click_dbfs > _centre(take.level_db) - CLICK_UNDER_PLAYING_DB
+    """By its level where it is the click whose sound is known; else by how alike its moments are."""
+    if phrase.click_dbfs is not None and phrase.click_dbfs > _centre(take.level_db) - CLICK_UNDER_PLAYING_DB:
+        return True
     sure = take.sound.click_likeness >= CLICK_LIKENESS
-    return phrase.click_likeness >= (CLICK_LIKENESS_KNOWN if sure else CLICK_LIKENESS)
+    return not take.sound.click_known and phrase.click_likeness >= (CLICK_LIKENESS_KNOWN if sure else CLICK_LIKENESS)
 
 
 def _noisy(take: TakeMeasures, stray_db: float, usual_db: float) -> bool:

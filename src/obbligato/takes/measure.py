@@ -43,8 +43,7 @@ class PhraseMeasures:
     clipped, gap_s
         Whether peaks are cut flat; where sound is lost, on the guide's time.
     click_likeness
-        How alike the moments of the clicks sound: 1 as chance has it, more where the click is heard; 0 where the
-        click's own sound is known.
+        How alike the moments of the clicks sound: 1 as chance has it, more where the click is heard.
     click_dbfs
         Level of the click where its own sound is known and surely heard, else None.
     cut_head, cut_tail
@@ -171,9 +170,9 @@ def _sound(
     levels = [p.level_db for p in played if p.level_db is not None]
     hum_hz, hum_dbfs = find_hum(heard, playing_dbfs=float(np.median(levels)) if levels else 0.0)
     edges_s = np.array([t for p in played for t in (p.start_s, p.end_s) if t is not None])
-    levels_dbfs = [click_level_dbfs(heard.y, clicks, placement, start_s=0.0, end_s=heard.duration_s)]
-    likeness = 0.0
-    if clicks.sound is None:
+    known_dbfs = click_level_dbfs(heard.y, clicks, placement, start_s=0.0, end_s=heard.duration_s)
+    levels_dbfs, likeness = [known_dbfs], 0.0
+    if known_dbfs is None:
         in_take_s = [placement.to_take_s(times_s) for times_s in clicks.times_s]
         levels_dbfs = [click_dbfs(heard.y, times_s, edges_s.reshape(-1, 2)) for times_s in in_take_s]
         likeness = max((click_likeness(heard.y, times_s, edges_s) for times_s in in_take_s), default=0.0)
@@ -184,7 +183,7 @@ def _sound(
         silence_dbfs=silence_dbfs(heard, played),
         click_dbfs=max((level for level in levels_dbfs if level is not None), default=None),
         click_likeness=likeness,
-        click_known=clicks.sound is not None,
+        click_known=known_dbfs is not None,
     )
 
 
@@ -215,7 +214,7 @@ def _measure_phrase(
     )
     gap_s = next((g for g in gaps if g is not None), None)
     likeness = 0.0
-    for clicks_s in map(placement.to_take_s, () if clicks.sound is not None else clicks.times_s):
+    for clicks_s in map(placement.to_take_s, clicks.times_s):
         here_s = clicks_s[(clicks_s > max(0.0, from_s)) & (clicks_s < min(to_s, heard.duration_s))]
         likeness = max(likeness, click_likeness(heard.y, here_s, attacks_s))
     return PhraseMeasures(

@@ -252,12 +252,11 @@ def _hear_and_measure(
 def click_times(line: TimedLine, grid: Grid | None, click: Audio | None) -> tuple[Floats, ...]:
     """When the player may have heard clicks, one array for each way of clicking.
 
-    The attacks of the click itself, or else the beats of the grid, and the beats with their divisions.
+    The beats of the grid, and the beats with their divisions, for the click heard need not be the one handed in; the
+    attacks of that where there is no grid.
     """
-    if click is not None:
-        return (_attacks_s(click),)
     if grid is None:
-        return ()
+        return () if click is None else (_attacks_s(click),)
     beats = grid.beats_in(line.notes[0].start_s - 5.0, line.notes[-1].end_s + 5.0)
     parts = 3 if grid.meter.compound else 2
     divided = (beats[:, None] + np.arange(parts)[None, :] / parts).ravel()

@@ -18,7 +18,6 @@ _LEAST_FLAT_RUNS = 3
 _DROP_DB = 25.0
 _SHORTEST_GAP_S = 0.004
 _SMOOTH_FRAMES = 4
-_CLOSE_FRAMES, _LONGEST_GLIDE_FRAMES = 4, 12
 _ATTACK_S = 0.08
 _TAIL_S = 0.2
 _CLEAR_PITCH = 0.85
@@ -109,17 +108,13 @@ def loudest_stray_db(heard: Heard, start_s: float, end_s: float, attacks_s: Floa
 
 
 def _gliding(heard: Heard) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    """Frames in which a clear pitch moves, so that its partials are spread out and pass for noise.
-
-    Not where it is unsteady for longer than from one note to the next: that is what noise does to it.
-    """
+    """Frames in which a clear pitch moves, so that its partials are spread out and pass for noise."""
     midi = hz_to_midi(np.maximum(heard.track.f0_hz, 1.0))
     moved = np.abs(np.roll(midi, -2) - np.roll(midi, 2))
     clear = scipy.ndimage.minimum_filter1d(heard.track.confidence, 5) > _CLEAR_PITCH
-    moving = scipy.ndimage.binary_dilation(clear & (moved > _GLIDE) & (moved < _LEAP), np.ones(3, dtype=bool))
-    together = scipy.ndimage.binary_closing(moving, np.ones(_CLOSE_FRAMES, dtype=bool))
-    too_long = scipy.ndimage.binary_opening(together, np.ones(_LONGEST_GLIDE_FRAMES, dtype=bool))
-    return np.asarray(moving & ~too_long)
+    return np.asarray(
+        scipy.ndimage.binary_dilation(clear & (moved > _GLIDE) & (moved < _LEAP), np.ones(3, dtype=bool))
+    )
 
 
 def loudest_breath_dbfs(heard: Heard, start_s: float, end_s: float, edges_s: Floats) -> float | None:
