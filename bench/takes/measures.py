@@ -3,8 +3,8 @@
 `notes` events: each note of the line truly played and reported played is right; a note missed or played wrong and so
 reported is right; an extra note planted and reported in its phrase is right. Precision and recall run over all of
 them. `faults`: a planted fault counts as found when its own word stands in the flags of its phrase; every other flag
-is false, but for words that hold for the whole take and were planted in the whole take, and for the click where it was
-mixed into the whole take: it is there.
+is false, but for words that hold for the whole take and were planted in the whole take, and for the click where it
+was mixed into the whole take: it is there.
 """
 
 from __future__ import annotations
