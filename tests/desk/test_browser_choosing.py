@@ -208,7 +208,7 @@ def test_the_dial_a_mend_and_the_choice_as_text(page):
     page.keyboard.press("End")
     _expect(dial).to_have_attribute("aria-valuetext", "the best of each phrase")
     dial.blur()
-    page.wait_for_function("document.querySelector('.choose-dial input').value === '1'")
+    _expect(dial).to_have_value("1")
     page.get_by_label("Keep where no other is clearly better").select_option("2")
     _until(lambda: (_job(page).job.joining.joins, _job(page).job.joining.base) == (1.0, 2))
 

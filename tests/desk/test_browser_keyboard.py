@@ -140,7 +140,7 @@ def test_no_key_does_anything_while_one_types(open_page, finished_desk):
     for view in ("song", "client", "choose", "account"):
         go(page, finished_desk, view)
         page.eval_on_selector_all("details", "all => all.forEach((one) => { one.open = true; })")
-        page.wait_for_function("!document.querySelector('#view').textContent.includes('Opening it')")
+        page.get_by_text("Opening it").wait_for(state="detached")
         field = (
             page.locator("#view").locator("input:not([type]), input[type=text], textarea").filter(visible=True).last
         )
