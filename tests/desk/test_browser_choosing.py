@@ -202,7 +202,7 @@ def test_on_a_small_page_there_is_one_phrase_at_a_time(page):
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
-def test_the_dial_a_mend_and_the_choice_as_text(page):
+def test_the_dial_and_the_base_are_kept(page):
     dial = page.get_by_role("slider", name="From fewest joins to the best of each phrase")
     dial.focus()
     page.keyboard.press("End")
@@ -212,18 +212,64 @@ def test_the_dial_a_mend_and_the_choice_as_text(page):
     page.get_by_label("Keep where no other is clearly better").select_option("2")
     _until(lambda: (_job(page).job.joining.joins, _job(page).job.joining.base) == (1.0, 2))
 
+
+def _open_text(page):
+    _settled(page)
     page.locator("summary", has_text="The choice as text").click()
     written = page.get_by_label("Phrase, bars, take, gain")
+    written.wait_for()
+    return written
+
+
+def _row(text, phrase):
+    return next(line for line in text.splitlines() if line.startswith(f"{phrase} |"))
+
+
+def _other(row):
+    return row.replace("take 3", "take 1") if "take 3" in row else row.replace(row.split("|")[2].strip(), "take 3")
+
+
+def test_the_choice_as_text_is_changed_and_what_was_written_is_not_lost(page):
+    written = _open_text(page)
+    save = page.get_by_role("button", name="Choose as written here")
+    _expect(save).to_be_disabled()  # nothing is changed yet
     text = written.input_value()
-    row = next(line for line in text.splitlines() if line.startswith("1 |"))
-    written.fill(text.replace(row, "1 | here"))
-    page.get_by_role("button", name="Choose as written here").click()
+    row = _row(text, 1)
+    bad = text.replace(row, "1 | here")
+    written.fill(bad)
+    save.click()
     page.get_by_text("phrase, bars, take and gain are needed").first.wait_for()
-    assert written.input_value() != text  # what was written is not lost
-    other = row.replace("take 3", "take 1") if "take 3" in row else row.replace("take 1", "take 3")
-    written.fill(text.replace(row, other))
-    page.get_by_role("button", name="Choose as written here").click()
-    _until(lambda: 1 in _job(page).job.overrides)
+    _expect(written).to_have_value(bad)
+    written.fill(text.replace(row, _other(row)))
+    save.click()
+    page.get_by_text("The choice is as written.").wait_for()
+    assert 1 in _job(page).job.overrides
+    _expect(written).to_be_visible()
+
+
+def test_a_choice_in_the_grid_is_not_undone_by_an_older_text(page):
+    written = _open_text(page)
+    save = page.get_by_role("button", name="Choose as written here")
+    before = written.input_value()
+    other = 2 if _used(page, 2) != [2] else 3
+    _go(page, 2, 1)
+    page.keyboard.press(str(other))
+    _by_hand(page, 1)
+    _expect(save).to_be_disabled()
+    _settled(page)
+    _expect(written).not_to_have_value(before)  # the text of the new comp
+    assert f"take {other}" in _row(written.input_value(), 2)
+    mine = written.input_value() + "# mine"
+    written.fill(mine)
+    _go(page, 2, 1)
+    page.keyboard.press("0")
+    _by_hand(page, 0)
+    _settled(page)
+    page.get_by_text("The choice has changed since this was read.").wait_for()
+    _expect(save).to_be_disabled()
+    _expect(written).to_have_value(mine)
+    page.get_by_role("button", name="Read it again").click()
+    _expect(written).to_have_value(before)
 
 
 def test_what_a_whole_take_calls_for_is_mended_and_taken_back(page):

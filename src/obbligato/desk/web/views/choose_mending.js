@@ -1,4 +1,4 @@
-/** What is to be said of takes as a whole, with the mends that would help; each is made on a yes and taken back again. */
+/** What is to be said of takes as a whole, with the mends that would help; each is made on a press and taken back again. */
 import { Action, html, signs } from "../lib/ui.js";
 
 const WHAT = {
