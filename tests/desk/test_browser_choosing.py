@@ -16,6 +16,7 @@ from obbligato.job.choosing import render
 from obbligato.job.keys import choice_key
 from obbligato.job.mending import mend
 from obbligato.job.store import JobFolder
+from obbligato.job.taking import add_takes
 
 WAIT_MS = 20_000
 
@@ -30,6 +31,9 @@ def made(tmp_path_factory):
     how = (players.Playing(wrong={1: 1}), players.Playing(wrong={0: 1}), players.Playing(missed={2: 1}))
     base = tmp_path_factory.mktemp("played")
     folder = played_job.make_job(base / "Weir", line, [players.play(line, h, rng) for h in how])
+    solo = base / "Solo"
+    shutil.copytree(folder.root, solo)
+    JobFolder.open(solo).save("line", "the line is taken away", lines=())
     render(folder)
     again = players.play(line, players.Playing(), rng)
     soundfile.write(base / "once more.wav", again.y.T, again.sr, subtype="PCM_24")
@@ -226,7 +230,9 @@ def _row(text, phrase):
 
 
 def _other(row):
-    return row.replace("take 3", "take 1") if "take 3" in row else row.replace(row.split("|")[2].strip(), "take 3")
+    cells = row.split("|")
+    cells[2] = " take 1 " if cells[2].strip() == "take 3" else " take 3 "
+    return "|".join(cells)
 
 
 def test_the_choice_as_text_is_changed_and_what_was_written_is_not_lost(page):
@@ -280,6 +286,38 @@ def test_what_a_whole_take_calls_for_is_mended_and_taken_back(page):
     about.get_by_role("button", name="Take this back in take 1").click()
     _until(lambda: not _job(page).job.mended)
     _expect(about).to_have_count(0)
+
+
+def test_solos_without_a_line_are_read_compared_and_one_is_used_whole(page, made):
+    shutil.copytree(made / "Solo", page.folder.parent / "Solo")
+    page.folder = page.folder.parent / "Solo"
+    page.evaluate("location.hash = '#/Solo/choose'")
+    page.get_by_text("There is no line; read the takes to compare them").wait_for()
+    page.get_by_role("button", name="Read and choose").click()
+    _expect(_grid(page).get_by_role("row")).to_have_count(4)
+    _settled(page)
+    _go(page, 2, 1)
+    page.keyboard.press("1")
+    _by_hand(page, 1)
+    _settled(page)
+    whole = page.get_by_role("region", name="One whole take")
+    whole.get_by_role("button", name="Take 3 (").click()
+    whole.get_by_role("button", name="is used").wait_for()
+    _until(lambda: _job(page).job.overrides == {2: 1, 0: 3})
+    _settled(page)
+    whole.get_by_role("button", name="Compare them again").click()
+    _expect(_grid(page).get_by_role("row")).to_have_count(4)
+
+
+def test_a_recording_of_several_passes_is_cut(page, made):
+    sound, sr = soundfile.read(made / "once more.wav", dtype="float32")
+    soundfile.write(page.folder / "twice.wav", np.concatenate([sound, np.zeros(2 * sr, np.float32), sound]), sr)
+    add_takes(_job(page), (page.folder / "twice.wav",))
+    render(_job(page))
+    page.reload()
+    page.get_by_role("button", name="Cut take 4 into its passes").click()
+    _until(lambda: [take.number for take in _job(page).job.takes_in_use] == [1, 2, 3, 5, 6])
+    page.get_by_text("Take 6", exact=False).first.wait_for(state="attached")
 
 
 def _until(holds, within_s=20.0):

@@ -41,6 +41,7 @@ def finished(tmp_path_factory):
     )
     takes = [players.play(line, h, rng) for h in (*how, players.Playing(noise=(2,)))]
     folder = played_job.make_job(tmp_path_factory.mktemp("played") / "Weir", line, takes)
+    shutil.copytree(folder.root, folder.root.parent / "Unread")
     render(folder)
     return folder.root
 
@@ -207,7 +208,7 @@ def test_deciding_through_the_server(client, folder):
         ({"phrase": 1, "take": 8}, "no take 8"),
         ({}, "give a phrase"),
         ({"take": 2}, "give"),
-        ({"phrase": 0, "take": 1}, "phrase"),
+        ({"phrase": 0, "take": 1}, "no phrase 0"),
         ({"phrase": 1, "take": 1, "x": 1}, "x"),
     ],
 )
@@ -284,3 +285,32 @@ def test_what_a_take_calls_for_is_offered():
     reading = TakeReading("takes/take_01.wav", 0.0, 0.0, 0.0, (), flags=("drift", "hum"))
     assert offered_mends(reading, []) == ["clock", "hum"]
     assert offered_mends(reading, ["hum"]) == ["clock"]
+
+
+@pytest.fixture
+def solo(finished, tmp_path):
+    """The same takes, of which no line is written; not read yet."""
+    shutil.copytree(finished.parent / "Unread", tmp_path / "jobs/Weir")
+    folder = JobFolder.open(tmp_path / "jobs/Weir")
+    folder.save("line", "the line is taken away", lines=())
+    return folder
+
+
+def test_solos_without_a_line_are_compared_or_one_is_used_whole(solo):
+    client = TestClient(make_app(Desk.at(solo.root.parent, token="t")))
+    before = _view(solo)
+    assert before.unheard == [1, 2, 3]
+    assert "read the takes to compare them with one another" in before.sentence
+    render(solo)
+    read = _view(solo)
+    assert (read.unheard, read.has_line, read.whole) == ([], False, None)
+    assert len(read.phrases) == 3
+    assert all(len(row.cells) == 3 for row in read.phrases)
+    address = "/api/jobs/Weir/choice"
+    by_hand = client.post(address, json={"phrase": 2, "take": 1}).json()
+    assert (by_hand["phrases"][1]["chosen"], by_hand["by_hand"]) == (1, {"2": 1})
+    whole = client.post(address, json={"phrase": 0, "take": 2}).json()
+    assert (whole["whole"], whole["by_hand"], whole["unheard"]) == (2, {"2": 1}, [])
+    again = client.post(address, json={"phrase": 0, "take": None}).json()
+    assert again["whole"] is None
+    assert len(again["phrases"]) == 3

@@ -80,7 +80,7 @@ def test_a_take_that_would_be_used_but_for_a_fault_is_named_with_it() -> None:
     takes = [_take("a", [60] * 5), _take("b", [90, 90, 60, 90, 90], {2: ("flat",)})]
     choice = choose(LINE, takes)
     assert [c.take for c in choice] == ["b", "b", "a", "b", "b"]
-    assert choice[2].change == "b, were bar 2 not flat."
+    assert choice[2].change == "It would be b, were bar 2 not flat."
     mended = replace(takes[1].phrases[2], score=90.0, flags=())
     better = replace(takes[1], phrases=(*takes[1].phrases[:2], mended, *takes[1].phrases[3:]))
     assert [c.take for c in choose(LINE, [takes[0], better])] == ["b"] * 5
@@ -95,9 +95,9 @@ def test_a_base_take_is_kept_unless_another_is_clearly_better() -> None:
 def test_what_would_change_the_choice_is_what_does() -> None:
     takes = [_take("a", [100, 95, 90, 100, 100]), _take("b", [90, 100, 70, 60, 90], {3: ("flat",)})]
     choice = choose(LINE, takes)
-    assert choice[1].change == "b, better here by 5 points, if joins were cheaper."
+    assert choice[1].change == "It would be b, better here by 5 points, if joins were cheaper."
     # Two joins of 4 points and 20 points of score, less 5 by which the phrase before is better in it.
-    assert choice[2].change == "b, which is 23 points behind."
+    assert choice[2].change == "Next would be b, 23 points behind."
     for more, wanted in ((22, "a"), (24, "b")):
         phrases = [replace(p, score=p.score + more * (p.index == 2)) for p in takes[1].phrases]
         better = replace(takes[1], phrases=tuple(phrases))

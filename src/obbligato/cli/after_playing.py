@@ -58,7 +58,10 @@ def _numbers(action: str, items: list[str] | None) -> tuple[int, ...]:
 @app.command()
 def choose(
     job: JobArgument,
-    phrase: Annotated[list[int] | None, typer.Option(help="A phrase to decide by hand (with --take).")] = None,
+    phrase: Annotated[
+        list[int] | None,
+        typer.Option(help="A phrase to decide by hand (with --take); 0 is all of a solo without a line."),
+    ] = None,
     take: Annotated[list[int] | None, typer.Option(help="The take to use for that phrase.")] = None,
     joins: Annotated[
         str | None,

@@ -164,7 +164,7 @@ def show_comp(folder: JobFolder, comp: Comp) -> None:
     say(*(_take_sentence(take, take_name(take.path)) for take in comp.assessment.takes), "")
     for choice in comp.assessment.choice:
         why = in_words(choice.why, comp.assessment)
-        following = f" Next: {in_words(choice.change, comp.assessment)}" if choice.change else ""
+        following = f" {in_words(choice.change, comp.assessment)}" if choice.change else ""
         say(f"Phrase {choice.phrase + 1}: {take_name(choice.take)}. {why}{following}")
     if comp.assessment.seams:
         say("")

@@ -22,10 +22,19 @@ from obbligato.job.choosing import COMP, SHEET
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import map_is_ready, song_map
 from obbligato.job.mending import mends_so_far
-from obbligato.job.model import Made, TakeRef
-from obbligato.job.proposing import JudgedTakes, Proposal, choose_among, judged_so_far, proposal_by_edit_list
+from obbligato.job.model import WHOLE_TAKE, Made, TakeRef
+from obbligato.job.proposing import (
+    JudgedTakes,
+    Proposal,
+    choose_among,
+    choose_among_solos,
+    judged_so_far,
+    proposal_by_edit_list,
+    whole_take,
+)
 from obbligato.job.reading import heard_keys
 from obbligato.job.sheet import in_words, take_name
+from obbligato.job.soloing import solo_so_far
 from obbligato.job.store import JobFolder
 from obbligato.job.timing import timed_line
 from obbligato.job.writing import current_line, instrument_of
@@ -145,13 +154,15 @@ class ChoiceView(BaseModel):
     """All of it; `unheard` are takes in use that have yet to be read, `by_hand` the phrases the player chose for.
 
     `joins` is the dial from fewest joins (0) to the best of each phrase (1); `gains_db` are the gains in force by
-    take, `matching_db` those that would make the takes equally loud.
+    take, `matching_db` those that would make the takes equally loud. `whole` is the take used as a whole by hand,
+    where there is no line.
     """
 
     state: State
     sentence: str
     coverage: str
     has_line: bool
+    whole: int | None
     unheard: list[int]
     by_hand: dict[int, int]
     joins: float
@@ -179,18 +190,19 @@ def choice_view(folder: JobFolder, link: Callable[[str], str]) -> ChoiceView:
     ready = map_is_ready(folder)
     proposal = _proposal(folder) if ready else None
     read = {take.path: take for take in proposal.assessment.takes} if proposal else {}
-    unheard = [take.number for take in job.takes_in_use if take.file not in read] if job.lines else []
+    unread = _unread(folder, read)
     numbers = _numbers(folder)
     rows: list[PhraseRow] = []
     if proposal and proposal.assessment.line.phrases:
         rows = _rows(folder, proposal, song_map(folder))
     return ChoiceView(
         state=state,
-        sentence=state_sentence(folder, state, unheard),
+        sentence=state_sentence(folder, state, unread),
         coverage=proposal.coverage if proposal else "",
         has_line=bool(job.lines),
-        unheard=unheard,
-        by_hand=dict(job.overrides),
+        whole=None if job.lines else job.overrides.get(WHOLE_TAKE),
+        unheard=unread,
+        by_hand={phrase: take for phrase, take in job.overrides.items() if phrase != WHOLE_TAKE},
         joins=job.joining.joins,
         base=job.joining.base,
         gains_db=dict(job.joining.gains_db),
@@ -203,14 +215,25 @@ def choice_view(folder: JobFolder, link: Callable[[str], str]) -> ChoiceView:
     )
 
 
+def _unread(folder: JobFolder, read: dict[str, TakeReading]) -> list[int]:
+    """Numbers of the takes in use that are not among those read, though the choice needs them to be."""
+    takes = folder.job.takes_in_use
+    if not folder.job.lines and (not takes or whole_take(folder) is not None):
+        return []
+    return [take.number for take in takes if take.file not in read]
+
+
 def _proposal(folder: JobFolder) -> Proposal | None:
     """The choice among the takes heard, or by the newest edit list where that knows more takes of the same line."""
-    keys = heard_keys(folder) if folder.job.lines else {}
+    if not folder.job.lines:
+        read = solo_so_far(folder) if folder.job.takes_in_use and whole_take(folder) is None else None
+        return choose_among_solos(folder, read) if read is not None else proposal_by_edit_list(folder)
+    keys = heard_keys(folder)
     judged = _judged(folder.root, tuple(sorted(keys.items()))) if keys else None
     if judged and len(keys) == len(folder.job.takes_in_use):
         return choose_among(folder, judged)
     kept = proposal_by_edit_list(folder)
-    if kept and folder.job.lines:
+    if kept:
         line = judged.line if judged else timed_line(current_line(folder).line, song_map(folder).to_grid())
         kept = kept if kept.assessment.line == line and len(kept.assessment.takes) > len(keys) else None
     return kept or (choose_among(folder, judged) if judged else None)

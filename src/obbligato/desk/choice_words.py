@@ -114,8 +114,8 @@ def state_sentence(folder: JobFolder, state: str, unheard: list[int]) -> str:
         return (
             "There are no takes yet: drop them here." if not job.takes else "Every take is left out; use one again."
         )
-    if not job.lines and len(job.takes_in_use) > 1 and not job.overrides:
-        return "There is no line to compare the takes by; add the line, or choose the one take to use."
+    if unheard and not job.lines:
+        return "There is no line; read the takes to compare them with one another, or choose the one take to use."
     if unheard and state != "none":
         listed = _listed(unheard)
         return f"{listed} {'has' if len(unheard) == 1 else 'have'} not been read yet; read and choose."

@@ -46,7 +46,7 @@ def choice_text(proposal: Proposal, grid: Grid, *, title: str) -> str:
     for choice in assessment.choice:
         span = line.phrases[choice.phrase]
         bars = [grid.position_at(line.notes[i].start_s).bar for i in (span.first_note, span.last_note)]
-        following = f" Next: {in_words(choice.change, assessment)}" if choice.change else ""
+        following = f" {in_words(choice.change, assessment)}" if choice.change else ""
         rows.append(
             (
                 str(choice.phrase + 1),

@@ -181,6 +181,10 @@ class Round(_Record):
         return any(answer.answer != "yes" for answer in self.answers)
 
 
+WHOLE_TAKE = 0
+"""In the place of a phrase: the whole take, where there is no line."""
+
+
 class Joining(_Record):
     """How the player wants takes joined.
 
@@ -207,6 +211,8 @@ class Job(_Record):
 
     Attributes
     ----------
+    overrides
+        By phrase from 1, the take to use there; `WHOLE_TAKE` stands for all of it where there is no line.
     mended
         By take, what the player wants mended in it before it is read and joined, as `job.mends` writes it.
     """

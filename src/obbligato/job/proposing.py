@@ -10,8 +10,9 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from obbligato.job.mapping import song_map
-from obbligato.job.reading import hear_all, heard_before
-from obbligato.job.soloing import assess_solo
+from obbligato.job.model import WHOLE_TAKE, TakeRef
+from obbligato.job.reading import hear_all, heard_before, heard_keys
+from obbligato.job.soloing import read_solo, solo_so_far
 from obbligato.job.store import JobFolder
 from obbligato.job.timing import timed_line
 from obbligato.job.writing import current_line, instrument_of
@@ -20,6 +21,7 @@ from obbligato.progress import Progress, silent
 from obbligato.takes.assess import choose_again
 from obbligato.takes.choose import Wishes
 from obbligato.takes.choose import choose as choose_by_readings
+from obbligato.takes.free_choice import FreeReadings, choose_free
 from obbligato.takes.place import Placement, stated_placement
 from obbligato.takes.read import HeardTake, ReadTake, judge_takes
 from obbligato.takes.readings import Assessment, Choice, TakeReading, TimedLine
@@ -160,7 +162,7 @@ def _wishes(folder: JobFolder, line: TimedLine, paths: set[str]) -> Wishes:
         overrides={
             phrase - 1: files[take]
             for phrase, take in folder.job.overrides.items()
-            if phrase <= n_phrases and take in files
+            if 1 <= phrase <= n_phrases and take in files
         },
         inside=frozenset(phrase - 1 for phrase in joining.inside if phrase <= n_phrases),
     )
@@ -172,17 +174,37 @@ def _gains_db(folder: JobFolder, paths: set[str]) -> dict[str, float]:
 
 
 def _without_line(folder: JobFolder, song: SongMap, progress: Progress) -> Proposal:
-    """Without a line a lone take, or one chosen by hand, is used as it is; several are compared with one another."""
-    takes = folder.job.takes_in_use
-    number = folder.job.overrides.get(1) if len(takes) > 1 else takes[0].number
-    take = next((take for take in takes if take.number == number), None)
+    """Without a line a lone take, or a whole one chosen by hand, is used as it is; others are compared."""
+    take = whole_take(folder)
     if take is None:
-        assessment = assess_solo(folder, song, progress=progress)
-        places = {take.path: stated_placement(take.offset_ms / 1e3) for take in assessment.takes}
-        return Proposal(assessment, places, _gains_db(folder, set(places)))
+        return choose_among_solos(folder, read_solo(folder, song, progress=progress))
     starts_s = take.starts_at_s or 0.0
     reading = TakeReading(take.file, offset_ms=1e3 * starts_s, drift_ppm=0.0, tuning_cents=0.0, phrases=())
-    why = "The only take." if len(takes) == 1 else "By hand."
+    why = "The only take." if len(folder.job.takes_in_use) == 1 else "By hand."
     coverage = "There is no line, so nothing was read: the whole take is used."
     assessment = Assessment(TimedLine((), ()), (reading,), (Choice(0, take.file, why),), (), coverage=coverage)
     return Proposal(assessment, {take.file: stated_placement(starts_s)}, _gains_db(folder, {take.file}))
+
+
+def whole_take(folder: JobFolder) -> TakeRef | None:
+    """The one take that is used as a whole where there is no line: the only one, or the one chosen by hand."""
+    takes = folder.job.takes_in_use
+    number = folder.job.overrides.get(WHOLE_TAKE) if len(takes) > 1 else takes[0].number
+    return next((take for take in takes if take.number == number), None)
+
+
+def n_heard(folder: JobFolder) -> int:
+    """How many takes in use need no more listening before a choice can be made."""
+    takes = folder.job.takes_in_use
+    if folder.job.lines:
+        return len(heard_keys(folder))
+    known = not takes or whole_take(folder) is not None or solo_so_far(folder) is not None
+    return len(takes) if known else 0
+
+
+def choose_among_solos(folder: JobFolder, read: FreeReadings) -> Proposal:
+    """The choice among takes of a free solo that were read, the player's own choices kept."""
+    places = {take.path: stated_placement(take.offset_ms / 1e3) for take in read.takes}
+    wishes = _wishes(folder, read.line, set(places))
+    assessment = choose_free(read, grid=song_map(folder).to_grid(), wishes=wishes)
+    return Proposal(assessment, places, _gains_db(folder, set(places)))

@@ -7,10 +7,13 @@ from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 
+from pydantic import TypeAdapter, ValidationError
+
 from obbligato.errors import InputError
 from obbligato.job.intake import guide_audio
+from obbligato.job.keys import line_key
 from obbligato.job.mending import mended_audio
-from obbligato.job.store import JobFolder
+from obbligato.job.store import JobFolder, fingerprint
 from obbligato.job.writing import instrument_of
 from obbligato.listen.pipeline import listen
 from obbligato.listen.songmap import SongMap
@@ -19,10 +22,14 @@ from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.audio import Audio
 from obbligato.sound.files import read_audio
 from obbligato.sound.intake import source_facts
-from obbligato.takes.free import assess_free
+from obbligato.takes.free import assess_free, read_free
+from obbligato.takes.free_choice import FreeReadings
 from obbligato.takes.free_notes import USUAL_RANGE, FreeTake, hear_free
 from obbligato.takes.readings import Assessment
 
+SOLO_READER = 1
+"""Grows whenever listening to the same takes finds something else, or is written down otherwise."""
+_READINGS = TypeAdapter(FreeReadings)
 _WORKERS = 2
 """Takes heard at a time; most of the work is done outside the interpreter's lock."""
 
@@ -39,8 +46,17 @@ def assess_solo_files(
     return assess_free(heard, grid=song.to_grid(), chords=song.chords)
 
 
-def assess_solo(folder: JobFolder, song: SongMap, *, progress: Progress = silent) -> Assessment:
-    """Read a job's takes in use, for which there is no line, and propose a choice among whole phrases."""
+def read_solo(folder: JobFolder, song: SongMap, *, progress: Progress = silent) -> FreeReadings:
+    """A job's takes in use, for which there is no line, read beside one another; listened to once.
+
+    Raises
+    ------
+    InputError
+        When no note is heard in any take.
+    """
+    known = solo_so_far(folder)
+    if known is not None:
+        return known
     takes = folder.job.takes_in_use
     heard = _hear(
         [(take.file, partial(mended_audio, folder, take)) for take in takes],
@@ -50,7 +66,27 @@ def assess_solo(folder: JobFolder, song: SongMap, *, progress: Progress = silent
         starts_s={take.file: take.starts_at_s for take in takes if take.starts_at_s is not None},
         progress=progress,
     )
-    return assess_free(heard, grid=song.to_grid(), chords=song.chords)
+    read = read_free(heard, grid=song.to_grid(), chords=song.chords)
+    folder.keep(solo_key(folder), _READINGS.dump_json(read))
+    return read
+
+
+def solo_so_far(folder: JobFolder) -> FreeReadings | None:
+    """The takes in use as read before, with no listening; None where they were not read together yet."""
+    data = folder.cached(solo_key(folder))
+    try:
+        return None if data is None else _READINGS.validate_json(data)
+    except ValidationError:
+        return None
+
+
+def solo_key(folder: JobFolder) -> str:
+    """Under which key the takes in use are kept as read: it changes with them, their mends and the song's map."""
+    takes = [
+        (take.file, take.sha256, take.starts_at_s, *folder.job.mended.get(take.number, ()))
+        for take in folder.job.takes_in_use
+    ]
+    return f"solo-{fingerprint(SOLO_READER, line_key(folder), takes)}.json"
 
 
 def _hear(

@@ -8,8 +8,9 @@ from pathlib import Path
 from obbligato.errors import InputError
 from obbligato.job.choice_text import TextLine, read_choice_text
 from obbligato.job.mapping import song_map
-from obbligato.job.model import Joining
+from obbligato.job.model import WHOLE_TAKE, Joining
 from obbligato.job.proposing import Proposal, propose
+from obbligato.job.soloing import solo_so_far
 from obbligato.job.store import JobFolder
 from obbligato.job.writing import current_line
 from obbligato.progress import Progress, silent
@@ -32,10 +33,15 @@ def set_overrides(folder: JobFolder, chosen: Mapping[int, int | None], *, clear:
     wanted = {**({} if clear else folder.job.overrides), **chosen}
     overrides = {phrase: take for phrase, take in wanted.items() if take is not None}
     words = [
-        f"phrase {phrase} as proposed" if take is None else f"take {take} for phrase {phrase}"
+        f"{phrase_name(phrase)} as proposed" if take is None else f"take {take} for {phrase_name(phrase)}"
         for phrase, take in sorted(chosen.items())
     ]
     folder.save("choose", ", ".join(words) or "choices by hand forgotten", overrides=overrides)
+
+
+def phrase_name(phrase: int) -> str:
+    """How a phrase is called in a history: by its number, or as all of a solo."""
+    return "the whole" if phrase == WHOLE_TAKE else f"phrase {phrase}"
 
 
 def set_joining(
@@ -117,11 +123,11 @@ def follow_text(folder: JobFolder, file: Path, *, progress: Progress = silent) -
         When a line of the list cannot be read, or names a phrase or take that the job does not have; nothing is
         changed then.
     """
-    if not folder.job.lines:
+    n_phrases = n_phrases_of(folder)
+    if not n_phrases:
         raise InputError(
-            "Without a line there are no phrases to choose for; add it with: obbligato line JOB FILE.mid"
+            "There are no phrases to choose for yet; add the line with: obbligato line JOB FILE.mid, or choose once."
         )
-    n_phrases = len(current_line(folder).line.phrases)
     numbers = [take.number for take in folder.job.takes_in_use]
     wanted = read_choice_text(file, n_phrases=n_phrases, takes=numbers)
     _set_gains(folder, wanted)
@@ -158,10 +164,22 @@ def joining_in_words(joining: Joining) -> str:
 
 
 def require_phrase(folder: JobFolder, phrase: int) -> None:
-    """Refuse a phrase that the line does not have; without a line there is phrase 1."""
-    n_phrases = len(current_line(folder).line.phrases) if folder.job.lines else 1
+    """Refuse a phrase that the line, or the solos as read, do not have; without a line 0 is the whole take."""
+    n_phrases = n_phrases_of(folder)
+    if phrase == WHOLE_TAKE and not folder.job.lines:
+        return
     if not 1 <= phrase <= n_phrases:
-        raise InputError(f"There is no phrase {phrase}; the line has phrases 1 to {n_phrases}.")
+        whose = "the line has" if folder.job.lines else "the takes, compared with one another, have"
+        known = f"{whose} phrases 1 to {n_phrases}" if n_phrases else "the takes have not been read yet"
+        raise InputError(f"There is no phrase {phrase}; {known}.")
+
+
+def n_phrases_of(folder: JobFolder) -> int:
+    """How many phrases can be chosen for: those of the line; without one, those of the takes as compared."""
+    if folder.job.lines:
+        return len(current_line(folder).line.phrases)
+    read = solo_so_far(folder)
+    return len(read.line.phrases) if read is not None else 0
 
 
 def require_take(folder: JobFolder, take: int) -> None:

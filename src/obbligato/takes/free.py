@@ -23,8 +23,8 @@ from obbligato.errors import InputError
 from obbligato.music.grid import Grid
 from obbligato.music.harmony import note_name, parse_chord
 from obbligato.music.spans import ChordSpan
-from obbligato.takes.choose import Wishes, choose
-from obbligato.takes.coverage import coverage
+from obbligato.takes.choose import Wishes
+from obbligato.takes.free_choice import FreeReadings, choose_free
 from obbligato.takes.free_notes import FreeNote, FreeTake
 from obbligato.takes.judge import STRAY_OVER_USUAL_DB, STRAY_UNDER_PLAYING_DB
 from obbligato.takes.partials import Floats
@@ -34,7 +34,6 @@ from obbligato.takes.readings import (
     PhraseReading,
     PhraseSpan,
     ScoreParts,
-    Seam,
     TakeReading,
     TimedLine,
     TimedNote,
@@ -45,7 +44,6 @@ SHORTEST_REST_S = 0.3
 FLAT_CENTS = 20.0
 LONG_CLASH_S = 0.4
 _SOFT_DB = 6.0
-_FADE_MS = 30.0
 _STEP_S = 0.05
 _LEEWAY_S = 0.4
 _PER_STEP_ASIDE = 0.1
@@ -89,10 +87,15 @@ def assess_free(
     chords: Sequence[ChordSpan] = (),
     wishes: Wishes | None = None,
 ) -> Assessment:
-    """Read takes of a free solo and choose among them.
+    """Read takes of a free solo and choose among them: `read_free`, then `choose_free`."""
+    return choose_free(read_free(takes, grid=grid, chords=chords), grid=grid, wishes=wishes)
 
-    In the assessment the notes of the version that is most like the others stand in for the line, phrase by phrase;
-    "played" tells whether anything sounds at their moments, "cents" how that is in tune.
+
+def read_free(takes: Sequence[FreeTake], *, grid: Grid, chords: Sequence[ChordSpan] = ()) -> FreeReadings:
+    """Read takes of a free solo beside one another.
+
+    The notes of the version that is most like the others stand in for the line, phrase by phrase; "played" tells
+    whether anything sounds at their moments, "cents" how that is in tune.
 
     Raises
     ------
@@ -128,11 +131,14 @@ def assess_free(
         )
         for i, take in enumerate(takes)
     )
-    choice = choose(line, readings, wishes)
-    chosen = [next(i for i, take in enumerate(takes) if take.path == c.take) for c in choice]
-    seams = tuple(_seam((versions[p][a], versions[p + 1][b])) for p, (a, b) in enumerate(pairwise(chosen)) if a != b)
-    words = f"No line is written, so takes were compared with one another. {coverage(line, readings, grid=grid)}"
-    return Assessment(line, readings, choice, seams, coverage=words)
+    return FreeReadings(
+        line=line,
+        takes=readings,
+        bounds_s=bounds,
+        levels_db=tuple(take.playing_dbfs for take in takes),
+        cents=tuple(tuple(_tuning_cents(row[i].notes) for row in versions) for i in range(len(takes))),
+        rooms_db=tuple(_rooms_db(take, bounds) for take in takes),
+    )
 
 
 def common_phrases(takes: Sequence[FreeTake]) -> tuple[tuple[float, float], ...]:
@@ -320,23 +326,8 @@ def _place_words(take: FreeTake) -> str:
     )
 
 
-def _seam(sides: tuple[_Version, _Version]) -> Seam:
-    """From one take to another in the middle of the rest between two phrases."""
-    before, after = sides
-    left, right = before.take, after.take
-    start_s, end_s = before.end_s, after.start_s
-    rooms = [
-        float(
-            np.median(take.heard.level_db[take.heard.frames_between(start_s - take.offset_s, end_s - take.offset_s)])
-        )
-        for take in (left, right)
-    ]
-    return Seam(
-        at_s=(start_s + end_s) / 2,
-        from_take=left.path,
-        to_take=right.path,
-        fade_ms=_FADE_MS,
-        level_step_db=right.playing_dbfs - left.playing_dbfs,
-        pitch_step_cents=_tuning_cents(right.notes) - _tuning_cents(left.notes),
-        noise_step_db=rooms[1] - rooms[0],
-    )
+def _rooms_db(take: FreeTake, bounds_s: Sequence[tuple[float, float]]) -> tuple[float, ...]:
+    """The level of the room in each rest between two phrases, dBFS."""
+    heard, offset_s = take.heard, take.offset_s
+    rests = [(before[1] - offset_s, after[0] - offset_s) for before, after in pairwise(bounds_s)]
+    return tuple(float(np.median(heard.level_db[heard.frames_between(*rest)])) for rest in rests)

@@ -109,15 +109,15 @@ def change(weighed: Weighed) -> str:
         return f"Left to the readings it would be {name}." if cheaper else "The readings say the same."
     behind = max(0.0, weighed.totals[following] - weighed.totals[weighed.chosen])
     if not _played(chosen):
-        return f"{name}."
+        return f"Next would be {name}."
     if reading.flags and behind < weighed.costs[following] - weighed.costs[weighed.chosen]:
         place = reading.verdict.partition(":")[0]
-        place = place[:1].lower() + place[1:]
-        return f"{name}, were {place} {' and '.join(_WITHOUT.get(f, f'without {f}') for f in reading.flags)}."
+        healed = " and ".join(_WITHOUT.get(flag, f"without {flag}") for flag in reading.flags)
+        return f"It would be {name}, were {place[:1].lower()}{place[1:]} {healed}."
     better = weighed.costs[weighed.chosen] - weighed.costs[following]
     if better > 0.0:
-        return f"{name}, better here by {_points(better)}, if joins were cheaper."
-    return f"{name}, which is {_points(behind)} behind."
+        return f"It would be {name}, better here by {_points(better)}, if joins were cheaper."
+    return f"Next would be {name}, {_points(behind)} behind."
 
 
 def _points(points: float) -> str:

@@ -149,5 +149,6 @@ test("what else was heard of a note is said only where it is worth a word", () =
   assert.equal(noteDetails(plain), "");
   assert.equal(noteDetails({ ...plain, vibrato_hz: 5.4, vibrato_cents: 21.6 }), "vibrato 5.4 a second, 22 cents either way");
   assert.equal(noteDetails({ ...plain, cents_just: -9.6, groove_ms: 14 }), "10 cents under the chord's pure place, 14 ms behind the band");
+  assert.equal(noteDetails({ ...plain, brightness_hz: 1849 }), "tone centred at 1.8 kHz");
   assert.equal(noteDetails({ ...plain, played: false, groove_ms: 90 }), "");
 });

@@ -13,7 +13,7 @@ from obbligato.desk.choice_data import ChoiceView, choice_view
 from obbligato.desk.deps import Desk, DeskDep, JobDep
 from obbligato.desk.work import TaskStarted
 from obbligato.errors import InputError, NotRightError
-from obbligato.job.reading import heard_keys
+from obbligato.job.proposing import n_heard
 from obbligato.job.store import JobFolder
 from obbligato.job.taking import leave_out
 from obbligato.job.wishes import set_overrides
@@ -44,11 +44,12 @@ class TakesLeftOut(BaseModel):
 
 
 class ChoiceGiven(BaseModel):
-    """A take for a phrase (counted from 1), null to go back to the proposal; or all choices by hand forgotten."""
+    """A take for a phrase (counted from 1; 0 is the whole take where there is no line), null to go back to the
+    proposal; or all choices by hand forgotten."""
 
     model_config = ConfigDict(extra="forbid")
 
-    phrase: Annotated[int | None, Field(ge=1, le=99_999)] = None
+    phrase: Annotated[int | None, Field(ge=0, le=99_999)] = None
     take: TakeNumber | None = None
     clear: bool = False
 
@@ -97,7 +98,7 @@ def choose(folder: JobDep, desk: DeskDep) -> TaskStarted:
     """Read the takes that were not read before, choose, and render the comp."""
     if not folder.job.takes_in_use:
         raise NotRightError("This job has no takes to choose from; drop some first.")
-    heard = folder.job.lines and len(heard_keys(folder)) == len(folder.job.takes_in_use)
+    heard = n_heard(folder) == len(folder.job.takes_in_use)
     what = "rendering the comp" if heard else "reading and choosing"
     return TaskStarted(task=desk.work.start(folder.root.name, what, choice_work.choose, root=folder.root))
 

@@ -80,7 +80,7 @@ export function noteWords({ played, cents, onset_ms }) {
 
 const close = (value, size, one, other) => (value === null || value === undefined || Math.abs(value) < size ? "" : `${Math.abs(Math.round(value))} ${value > 0 ? one : other}`);
 
-/** What else was heard of a note, in words: against the chord and the guide's own playing, vibrato, end, steadiness. */
+/** What else was heard of a note, in words: against the chord and the guide's own playing, vibrato, end, tone, steadiness. */
 export function noteDetails(note) {
   if (!note.played) return "";
   return [
@@ -88,6 +88,7 @@ export function noteDetails(note) {
     close(note.groove_ms, 8, "ms behind the band", "ms ahead of the band"),
     note.vibrato_hz ? `vibrato ${note.vibrato_hz.toFixed(1)} a second, ${Math.round(note.vibrato_cents)} cents either way` : "",
     close(note.release_ms, 60, "ms held on too long", "ms let go early"),
+    note.brightness_hz ? `tone centred at ${(note.brightness_hz / 1000).toFixed(1)} kHz` : "",
     note.steadiness_cents !== null && note.steadiness_cents > 8 ? `wavers by ${Math.round(note.steadiness_cents)} cents` : "",
   ].filter(Boolean).join(", ");
 }

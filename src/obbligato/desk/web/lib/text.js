@@ -1,9 +1,10 @@
 /** Words and numbers as a player reads them. */
 
-/** Flats and sharps of note and chord names as signs: `Bbm7/Eb` -> `B♭m7/E♭`, `F#` -> `F♯`. */
+/** Flats, sharps and minus as signs: `Bbm7/Eb` -> `B♭m7/E♭`, `F#` -> `F♯`, `-12 dBFS` -> `−12 dBFS`. */
 export function signs(text) {
   return text.replace(/\b([A-G])(bb|b|##|#)/g, (_, letter, sign) => letter + sign.replaceAll("b", "♭").replaceAll("#", "♯"))
-    .replace(/([mj\d(,])([b#])(\d)/g, (_, before, sign, degree) => before + (sign === "b" ? "♭" : "♯") + degree);
+    .replace(/([mj\d(,])([b#])(\d)/g, (_, before, sign, degree) => before + (sign === "b" ? "♭" : "♯") + degree)
+    .replace(/(^|[\s(])-(?=\d)/g, "$1−");
 }
 
 /** Seconds as a clock: 67.5 -> `1:07.5`. */

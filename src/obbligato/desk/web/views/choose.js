@@ -31,7 +31,7 @@ export function View({ context }) {
     </div>
     <${Remarks} context=${context} address=${address} choice=${choice} />
     ${choice.phrases.length > 0 && html`<${Choosing} context=${context} deciding=${deciding} />`}
-    ${!choice.has_line && inUse.length > 0 && html`<${WholeTakes} takes=${inUse} deciding=${deciding} />`}
+    ${!choice.has_line && inUse.length > 0 && html`<${WholeTakes} takes=${inUse} whole=${choice.whole} use=${deciding.useWhole} />`}
     ${choice.takes.length > 0 && html`<${TakeList} context=${context} address=${address} choice=${choice} onChoice=${deciding.put} />`}`;
 }
 
@@ -39,14 +39,13 @@ export function View({ context }) {
 function State({ deciding, inUse }) {
   const { choice, trouble, rendering, render, clear } = deciding;
   const byHand = Object.keys(choice.by_hand).length;
-  const reads = choice.has_line && (choice.state === "none" || choice.unheard.length > 0);
-  const comparable = choice.has_line || inUse.length === 1 || byHand > 0;
+  const reads = choice.unheard.length > 0 || (choice.has_line && choice.state === "none");
   return html`<p role="status">${rendering ? "The comp is being rendered as chosen …" : choice.sentence}</p>
     ${trouble && html`<p class="trouble" role="alert">${trouble}</p>`}
     <p class="row">
-      ${inUse.length > 0 && comparable && choice.state !== "fresh" && html`<${Action} main=${true} label=${reads ? "Read and choose" : "Render the comp"} disabled=${rendering} onClick=${render} />`}
+      ${inUse.length > 0 && choice.state !== "fresh" && html`<${Action} main=${true} label=${reads ? "Read and choose" : "Render the comp"} disabled=${rendering} onClick=${render} />`}
       ${choice.sheet_url && html`<a href=${choice.sheet_url} target="_blank" rel="noopener">The take sheet (PDF)</a>`}
-      ${byHand > 0 && choice.has_line && html`<${Action} label="Forget all choices by hand" onClick=${clear} />`}
+      ${byHand > 0 && html`<${Action} label="Forget all choices by hand" onClick=${clear} />`}
     </p>`;
 }
 

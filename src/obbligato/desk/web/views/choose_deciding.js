@@ -49,9 +49,11 @@ export function useChoice({ store, api }) {
     /** Use a take for a phrase (its index), or null for the proposal. */
     decide(phrase, take) {
       setChoice((before) => asIf(before, phrase, take));
-      const heard = choice.unheard.length === 0 && (choice.state !== "none" || !choice.has_line);
+      const heard = choice.unheard.length === 0 && choice.state !== "none";
       send({ phrase: phrase + 1, take }).then(() => heard && renderSoon());
     },
+    /** Where there is no line: one whole take, or null to compare them phrase by phrase. */
+    useWhole: (take) => send({ phrase: 0, take }).then(() => take !== null && renderSoon()),
     clear: () => send({ clear: true }).then(renderSoon),
     join: (wishes) => send(wishes, "joining"),
   };

@@ -12,7 +12,8 @@ export function Phrase({ row, cell, number, hidden, pitch, playing, audible, onP
   return html`<section class="choose-phrase" aria-label=${`Phrase ${row.index + 1}, ${name}`}>
     <h3>Phrase ${row.index + 1} <span class="soft">bar${row.first_bar === row.last_bar ? "" : "s"} ${row.bars}${row.section && `, section ${row.section}`}</span> · ${Name}</h3>
     ${cell ? html`<${LargePicture} cell=${cell} notes=${row.notes} pitch=${pitch} />
-      <p class=${cell.flags.length ? "care" : ""}>${cell.flags.length ? "" : html`<span class="good">✓ </span>`}${signs(renamed(cell.verdict, hidden))} ${cell.lost && html`<span class="small soft">${cell.lost}</span>`}</p>` : html`<p class="soft">${Name} has not been read yet.</p>`}
+      <p class=${cell.flags.length ? "care" : ""}>${cell.flags.length ? "" : html`<span class="good">✓ </span>`}${signs(renamed(cell.verdict, hidden))} ${cell.lost && html`<span class="small soft">${cell.lost}</span>`}
+        ${cell.breath_dbfs !== null && html` <span class="small soft">${signs(`The breath before it reaches ${cell.breath_dbfs.toFixed(0)} dBFS.`)}</span>`}</p>` : html`<p class="soft">${Name} has not been read yet.</p>`}
     <div class="row">
       <button type="button" disabled=${!audible} onClick=${() => onPlay(false)}>${heard && !playing.alone ? "Stop" : "Play with the guide"}</button>
       <button type="button" disabled=${!audible} onClick=${() => onPlay(true)}>${heard && playing.alone ? "Stop" : "Play alone"}</button>
