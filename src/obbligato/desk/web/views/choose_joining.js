@@ -21,7 +21,7 @@ export function Joining({ deciding, takes }) {
   const inForce = Object.entries(choice.gains_db);
   return html`<fieldset class="choose-joining"><legend>How they are joined</legend>
     <label class="choose-dial"><span>Fewest joins</span>
-      <input type="range" min="0" max="1" step="0.05" value=${joins} aria-label="From fewest joins to the best of each phrase" aria-valuetext=${dialWords(joins)}
+      <input type="range" class="choose-turn" min="0" max="1" step="0.05" value=${joins} style=${`--done: ${100 * joins}%`} aria-label="From fewest joins to the best of each phrase" aria-valuetext=${dialWords(joins)}
         onInput=${(event) => setDial(Number(event.target.value))} onChange=${settle} />
       <span>Best of each phrase</span></label>
     <p class="small soft" role="status">${dialWords(joins)}</p>

@@ -22,7 +22,7 @@ export function Phrase({ row, cell, number, hidden, pitch, playing, audible, onP
     </div>
     ${!audible && cell && html`<p class="small soft">The takes can be heard once the comp has been rendered.</p>`}
     <p><em>${row.chosen === null ? "" : `${cap(takeName(row.chosen, hidden))} is used. `}${signs(renamed(row.why, hidden))}</em> ${signs(renamed(row.change, hidden))}</p>
-    ${cell && html`<details><summary>Note by note</summary><table class="nums small"><thead><tr><th>Note</th><th>How it was played</th><th>Closer</th></tr></thead>
+    ${cell && html`<details><summary>Note by note</summary><table class="nums small"><thead><tr><th>Note</th><th>How it was played</th><th>More</th></tr></thead>
       <tbody>${cell.notes.map((note, position) => html`<tr><td>${signs(row.notes[position][pitch])}</td><td>${noteWords(note)}</td><td class="soft">${noteDetails(note)}</td></tr>`)}
         ${cell.extra_notes > 0 && html`<tr><td>besides</td><td>${cell.extra_notes === 1 ? "one note too many" : `${cell.extra_notes} notes too many`}</td><td></td></tr>`}</tbody></table></details>`}
   </section>`;
