@@ -63,7 +63,7 @@ def choose(folder: JobFolder, *, progress: Progress = silent) -> Comp:
     Raises
     ------
     InputError
-        When there is no take, a take does not hold the line, or several takes have no line to be compared by.
+        When there is no take, a take does not hold the line, or no note is heard in takes without one.
     """
     return _kept(folder, render(folder, progress=progress))
 

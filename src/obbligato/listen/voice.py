@@ -20,6 +20,7 @@ from obbligato.listen.singing_network import FRAME_S
 from obbligato.music.spans import Span
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio
+from obbligato.sound.runs import true_runs
 from obbligato.units import amplitude_to_db
 
 Array = NDArray[np.float64]
@@ -92,7 +93,7 @@ def _sung_in_stem(vocal: Audio) -> Runs:
     loud_db = float(np.percentile(level_db[level_db > level_db.max() - 40.0], 75))
     if loud_db < _SILENT_STEM_DBFS:
         return []
-    above = _runs(level_db > loud_db + _STEM_FLOOR_DB)
+    above = true_runs(level_db > loud_db + _STEM_FLOOR_DB)
     return [(start, end) for start, end in above if level_db[start:end].max() > loud_db + _STEM_ENTRY_DB]
 
 
@@ -102,7 +103,7 @@ def _sung_in_mix(opinions: Opinions) -> Runs:
     low = _around(odds, _NOT_SUNG_PERCENTILE, _NOT_SUNG_AROUND_S)
     threshold = np.clip(_BETWEEN * high + (1.0 - _BETWEEN) * low, _FLOOR_ODDS, _CEILING_ODDS)
     evidence = np.clip(odds - threshold, -_LARGEST_EVIDENCE, _LARGEST_EVIDENCE)
-    lines = [_drawn_in(opinions, *run) for run in _bridged(_runs(_with_hysteresis(evidence)))]
+    lines = [_drawn_in(opinions, *run) for run in _bridged(true_runs(_with_hysteresis(evidence)))]
     sure = [line for line in lines if odds[slice(*line)].max() > _CONFIDENT_ODDS]
     usual = _usual_outside(opinions.network, lines)
     sure = [line for line in sure if opinions.network[slice(*line)].max() > usual]
@@ -165,11 +166,6 @@ def _usual_outside(network: Array, lines: Runs) -> float:
     for line in lines:
         outside[slice(*line)] = False
     return float(np.median(network[outside])) if outside.any() else -np.inf
-
-
-def _runs(on: NDArray[np.bool_]) -> Runs:
-    edges = np.diff(np.concatenate([[0], on.astype(np.int8), [0]]))
-    return list(zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True))
 
 
 def _bridged(runs: Runs) -> Runs:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from obbligato.sound.audio import Samples
+from obbligato.sound.runs import true_runs
 from obbligato.units import SILENCE_DB, power_to_db
 
 STEP_S = 0.02
@@ -77,11 +78,7 @@ def _levels_db(steps: Samples) -> NDArray[np.float64]:
 
 
 def _stretches(of: NDArray[np.bool_], offset_s: float) -> tuple[tuple[float, float], ...]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], of, [False]]).astype(np.int8)))
-    return tuple(
-        (offset_s + float(a) * STEP_S, offset_s + float(b) * STEP_S)
-        for a, b in zip(edges[::2], edges[1::2], strict=True)
-    )
+    return tuple((offset_s + a * STEP_S, offset_s + b * STEP_S) for a, b in true_runs(of))
 
 
 def _level_in(y: Samples, sr: int, spans: tuple[tuple[float, float], ...]) -> float | None:

@@ -8,8 +8,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from obbligato.sound.runs import true_runs
 from obbligato.takes.hearing import Heard
-from obbligato.takes.notes import PlayedNote, true_runs
+from obbligato.takes.notes import PlayedNote
 from obbligato.takes.partials import Floats
 from obbligato.units import hz_to_midi
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from obbligato.sound.runs import true_runs
 from obbligato.takes.measure import PhraseMeasures, TakeMeasures
 from obbligato.takes.partials import Floats
 from obbligato.takes.readings import PhraseSpan, TimedLine
@@ -220,13 +221,9 @@ def _dropped(line: TimedLine, phrase: PhraseSpan, level_off_db: Floats, phrase_l
     if phrase_level <= -DROP_DB:
         return True
     soft = np.nan_to_num(level_off_db, nan=0.0) <= -NOTE_DROP_DB
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], soft.astype(int), [0]])))
     notes = line.notes[phrase.first_note : phrase.last_note + 1]
     length_s = notes[-1].end_s - notes[0].start_s
-    return any(
-        b - a >= 2 and notes[b - 1].end_s - notes[a].start_s >= length_s / 3
-        for a, b in zip(edges[::2], edges[1::2], strict=True)
-    )
+    return any(b - a >= 2 and notes[b - 1].end_s - notes[a].start_s >= length_s / 3 for a, b in true_runs(soft))
 
 
 def _apart(values: Floats) -> Floats:

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from obbligato.sound.runs import true_runs
 from obbligato.takes.align import Found
 from obbligato.takes.attack import Attack, find_attack
 from obbligato.takes.hearing import Heard
@@ -127,12 +128,6 @@ def read_notes(
             )
         )
     return tuple(played)
-
-
-def true_runs(mask: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> list[tuple[int, int]]:
-    """Where a mask is true, as (first, one past the last)."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(int), [0]])))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _shared_out(

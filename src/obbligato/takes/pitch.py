@@ -20,6 +20,7 @@ import scipy.fft
 import scipy.ndimage
 from numpy.typing import NDArray
 
+from obbligato.sound.runs import true_runs
 from obbligato.takes import partials
 from obbligato.takes.partials import Spectra, frames_around, window_length
 
@@ -112,10 +113,9 @@ def _sounding_stretches(y: NDArray[np.float32], n_frames: int) -> list[tuple[int
     if loud.mean() > 0.9 or float(np.percentile(rms, 10)) > 0.05 * float(rms.max()):
         return [(0, n_frames)]
     margin = int(_MARGIN_S / HOP_S)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], loud.astype(int), [0]])))
     stretches: list[tuple[int, int]] = []
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
-        start, end = max(0, int(first) - margin), min(n_frames, int(last) + margin)
+    for first, last in true_runs(loud):
+        start, end = max(0, first - margin), min(n_frames, last + margin)
         if stretches and start <= stretches[-1][1]:
             stretches[-1] = (stretches[-1][0], end)
         else:

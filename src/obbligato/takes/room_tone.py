@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 import scipy.ndimage
-from numpy.typing import NDArray
 
 from obbligato.sound.audio import Samples
+from obbligato.sound.runs import true_runs
 
 _STEP_S = 0.01
 _SMOOTH_STEPS = 5
@@ -72,15 +72,6 @@ def _quiet_stretches(y: Samples, *, sr: int) -> list[tuple[int, int]]:
             kept.append((first * step, last * step))
             total += (last - first) * step
     return kept
-
-
-def true_runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Where a mask is true, as (first, one past the last)."""
-    if not mask.size:
-        return []
-    edges = np.flatnonzero(mask[1:] != mask[:-1]) + 1
-    ends = [*([0] if mask[0] else []), *edges.tolist(), *([len(mask)] if mask[-1] else [])]
-    return list(zip(ends[::2], ends[1::2], strict=True))
 
 
 def silent_runs(y: Samples, *, least: int) -> list[tuple[int, int]]:

@@ -14,6 +14,7 @@ import numpy as np
 import scipy.ndimage
 from numpy.typing import NDArray
 
+from obbligato.sound.runs import true_runs
 from obbligato.takes.inside import changes_of
 from obbligato.takes.partials import Floats
 from obbligato.takes.place import Placement
@@ -108,8 +109,7 @@ def _quiet_place(
     over_db = np.max([level - level.min() for level in levels], axis=0)
     over_db = scipy.ndimage.uniform_filter1d(over_db, 5, mode="nearest")
     quiet = over_db <= over_db.min() + _QUIET_DB
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], quiet.astype(int), [0]])))
-    runs = list(zip(edges[::2], edges[1::2], strict=True))
+    runs = true_runs(quiet)
     good = [run for run in runs if (run[1] - run[0]) * _STEP_S >= _GOOD_REST_S]
     first, last = good[0] if good else max(runs, key=lambda run: run[1] - run[0])
     length_s = (last - first) * _STEP_S

@@ -6,6 +6,7 @@ import numpy as np
 import scipy.ndimage
 
 from obbligato.sound.audio import Audio
+from obbligato.sound.runs import true_runs
 from obbligato.takes.hearing import Heard
 from obbligato.takes.partials import Floats
 from obbligato.takes.pitch import HOP_S
@@ -76,8 +77,7 @@ def find_gap_s(take: Audio, start_s: float, end_s: float, *, f0_hz: float) -> fl
     rms_db = 10 * np.log10(np.mean(np.asarray(x[: n * step], np.float64).reshape(n, step) ** 2, axis=1) + 1e-14)
     body_db = scipy.ndimage.median_filter(rms_db, 51, mode="nearest")
     gone = rms_db < body_db - _DROP_DB
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], gone.astype(int), [0]])))
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
+    for a, b in true_runs(gone):
         long_enough = (b - a) * step / take.sr >= _SHORTEST_GAP_S
         inside = a > 2 and b < n - 2
         if long_enough and inside and min(rms_db[a - 2], rms_db[b + 1]) > body_db[a] - 12.0:
