@@ -25,7 +25,8 @@ def has_flat_tops(audio: Audio) -> bool:
     The second test finds tops that are flat but neither exactly so nor all at one height, as an overdriven
     preamplifier leaves them behind its coupling capacitor: the histogram of a block rises at its end instead of
     running out. (The histogram of clipped speech: Aleinik and Matveev, "Detection of clipped fragments in speech
-    signals", 2014, from memory; the criterion is our own.) Overdrive that touches single crests is beyond it.
+    signals", 2014, from memory; the criterion is our own.) Overdrive that touches single crests is beyond it, and it
+    says nothing of where: takes are read by exact runs instead (`takes.sounds.flat_tops`).
     """
     return clipped_samples(audio) > 0 or any(
         _broad_crests(y, audio.sr) or _broad_crests(-y, audio.sr) for y in audio.y

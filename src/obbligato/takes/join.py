@@ -112,17 +112,25 @@ def join(
             parts[name] = found
             progress((i + 1) / (len(names) + 1), f"placed {name}")
     sounds = [parts[name].sounds[k] for k, (name, _, _) in enumerate(stretches)]
+    beside = [(parts[seam.from_take].sides[k], parts[seam.to_take].sides[k]) for k, seam in enumerate(seams)]
+    y = _laid_together(sounds, beside, spans, sr=sr)
+    progress(1.0, "joined")
+    if line is None:
+        return Comp(Audio(y, sr), tuple(seams))
+    return Comp(Audio(y, sr), tuple(with_steps(s, *pair, sr=sr) for s, pair in zip(seams, beside, strict=True)))
+
+
+def _laid_together(
+    sounds: Sequence[Samples], beside: Sequence[tuple[Side, Side]], spans: Sequence[tuple[int, int]], *, sr: int
+) -> Samples:
+    """Stretches of the comp one after another, with a crossfade over each seam's span in samples."""
     channels = max(len(y) for y in sounds)
     out = np.concatenate([np.broadcast_to(y, (channels, y.shape[1])) for y in sounds], axis=1)
-    measured = []
-    for k, (seam, (first, last)) in enumerate(zip(seams, spans, strict=True)):
-        before, after = parts[seam.from_take].sides[k], parts[seam.to_take].sides[k]
+    for pair, (first, last) in zip(beside, spans, strict=True):
         if last > first:
-            fades = [Audio(np.broadcast_to(s.fade, (channels, last - first)), sr) for s in (before, after)]
+            fades = [Audio(np.broadcast_to(side.fade, (channels, last - first)), sr) for side in pair]
             out[:, first:last] = crossfade(*fades).y
-        measured.append(with_steps(seam, before, after, sr=sr) if line is not None else seam)
-    progress(1.0, "joined")
-    return Comp(Audio(out, sr), tuple(measured))
+    return out
 
 
 def _placed(take: Audio, placement: Placement, line: TimedLine | None, *, n_samples: int, sr: int) -> Samples:

@@ -33,7 +33,8 @@ def flat_tops(take: Audio) -> Floats:
 
     A peak is cut where four or more samples in a row stand within 2e-5 of the same value, outermost in their
     neighbourhood of 3 ms; a wave above 40 Hz cannot do that at 44.1 kHz. It is found below full scale too, where a
-    recording was clipped before it was turned down. (Our own criterion, no source.)
+    recording was clipped before it was turned down. (Our own criterion, no source.) It tells where, to the phrase;
+    tops that are flat but not exactly so are left to `sound.flat_tops.has_flat_tops`, which looks at a level check.
     """
     times: list[Floats] = []
     for y in take.y:
