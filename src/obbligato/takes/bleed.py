@@ -14,6 +14,7 @@ Speech, and Signal Processing 24(4), 1976 (which gives Hannan and Thomson's weig
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -267,7 +268,7 @@ def is_copy(take: NDArray[np.float32], source: NDArray[np.float32], clock: Clock
     return power > 0 and abs(float(np.dot(x, s))) >= _COPY * power
 
 
-def click_likeness(y: NDArray[np.float32], click_times_s: Floats, attacks_s: Floats) -> float:
+def click_likeness(y: NDArray[np.float32], ways_s: Sequence[Floats], attacks_s: Floats) -> float:
     """How alike a take sounds at each click, whatever is being played there.
 
     The stretch is whitened by its own spectrum between 1 and 4 kHz and its loudness evened out, so that held notes
@@ -279,38 +280,49 @@ def click_likeness(y: NDArray[np.float32], click_times_s: Floats, attacks_s: Flo
     ----------
     y
         The take at `ANALYSIS_SR`.
-    click_times_s
-        Times of the clicks in the take, seconds, evenly or unevenly spaced.
+    ways_s
+        Times of the clicks in the take, seconds, evenly or unevenly spaced, one array for each way of clicking.
     attacks_s
         Starts of notes: a click is left out where a note lies exactly as far from it as another note from another
         click, for a machine's notes are alike themselves.
 
     Returns
     -------
-    Power of the sum over the sum of the powers, in the 5 ms where it is greatest: 1 by chance, the number of clicks
-    at most; 0 where there are fewer than `LEAST_CLICKS`.
+    Power of the sum over the sum of the powers, in the 5 ms where it is greatest, of the way that sounds most alike:
+    1 by chance, the number of clicks at most; 0 where there are fewer than `LEAST_CLICKS`.
     """
-    times_s = _unlike(click_times_s, attacks_s)
-    if len(times_s) < LEAST_CLICKS:
+    unlike = [_unlike(times_s, attacks_s) for times_s in ways_s]
+    ways = [times_s for times_s in unlike if len(times_s) >= LEAST_CLICKS]
+    if not ways:
         return 0.0
-    first = max(0, int((times_s[0] - 0.5) * ANALYSIS_SR))
-    x = np.asarray(y[first : int((times_s[-1] + 0.5) * ANALYSIS_SR)])
+    first = max(0, int((min(times_s[0] for times_s in ways) - 0.5) * ANALYSIS_SR))
+    last = int((max(times_s[-1] for times_s in ways) + 0.5) * ANALYSIS_SR)
+    white = _whitened(np.asarray(y[first:last]))
+    return max(_likeness(white, np.round(times_s * ANALYSIS_SR).astype(int) - first) for times_s in ways)
+
+
+def _whitened(x: NDArray[np.float32]) -> NDArray[np.float32]:
+    """A stretch whose spectrum is even within the clicks' band, and nothing outside."""
     size = scipy.fft.next_fast_len(len(x), real=True)
     spectrum = scipy.fft.rfft(x, size)
-    spectrum /= np.maximum(np.abs(spectrum), 1e-12)
-    edges = [int(hz * size / ANALYSIS_SR) for hz in _CLICK_BAND_HZ]
-    spectrum[: edges[0]] = 0.0
-    spectrum[edges[1] :] = 0.0
-    span = int(_LEVELLING_S * ANALYSIS_SR)
-    white = np.pad(scipy.fft.irfft(spectrum, size)[: len(x)], span)
-    before, after, block = (int(s * ANALYSIS_SR) for s in (0.03, 0.05, 0.005))
-    starts = np.round(times_s * ANALYSIS_SR).astype(int) - first - before
-    starts = starts[(starts >= 0) & (starts + before + after <= len(x))]
+    low, high = (int(hz * size / ANALYSIS_SR) for hz in _CLICK_BAND_HZ)
+    spectrum[:low] = 0.0
+    spectrum[high:] = 0.0
+    band = spectrum[low:high]
+    band /= np.maximum(np.abs(band), 1e-12)
+    return np.asarray(scipy.fft.irfft(spectrum, size)[: len(x)])
+
+
+def _likeness(white: NDArray[np.float32], clicks: NDArray[np.intp]) -> float:
+    """How alike a whitened stretch is around some of its samples; 0 where too few lie well inside."""
+    before, after, block, span = (int(s * ANALYSIS_SR) for s in (0.03, 0.05, 0.005, _LEVELLING_S))
+    starts = clicks - before
+    starts = starts[(starts >= 0) & (starts + before + after <= len(white))]
     if len(starts) < LEAST_CLICKS:
         return 0.0
-    around = white[starts[:, None] + np.arange(before + after + 2 * span)[None, :]].astype(np.float64)
+    around = np.pad(white, span)[starts[:, None] + np.arange(before + after + 2 * span)[None, :]]
     around /= np.sqrt(np.maximum(scipy.ndimage.uniform_filter1d(around * around, span, axis=1), 0.0) + 1e-12)
-    moments = around[:, span:-span]
+    moments = around[:, span:-span].astype(np.float64)
     together = scipy.ndimage.uniform_filter1d(moments.sum(axis=0) ** 2, block)
     apart = scipy.ndimage.uniform_filter1d((moments**2).sum(axis=0), block)
     return float((together / np.maximum(apart, 1e-20)).max())

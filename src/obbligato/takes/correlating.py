@@ -78,8 +78,10 @@ def cross_spectra(
 
 def stacked(windows: Windows, times_s: Floats, slope_ppm: float) -> Windows:
     """Sum of the windows, each moved by what a slope makes of its time; the lags are those at the take's start."""
-    total = np.zeros(windows.shape[1], dtype=windows.dtype)
-    for row, shift in zip(windows, np.round(slope_ppm * 1e-6 * times_s * ANALYSIS_SR).astype(int), strict=True):
-        first, last = max(0, -shift), min(len(row), len(row) - shift)
+    n_lags = windows.shape[1]
+    total = np.zeros(n_lags, dtype=windows.dtype)
+    shifts: list[int] = np.round(slope_ppm * 1e-6 * times_s * ANALYSIS_SR).astype(int).tolist()
+    for row, shift in zip(windows, shifts, strict=True):
+        first, last = max(0, -shift), min(n_lags, n_lags - shift)
         total[first:last] += row[first + shift : last + shift]
     return total

@@ -175,7 +175,7 @@ def _sound(
     if known_dbfs is None:
         in_take_s = [placement.to_take_s(times_s) for times_s in clicks.times_s]
         levels_dbfs = [click_dbfs(heard.y, times_s, edges_s.reshape(-1, 2)) for times_s in in_take_s]
-        likeness = max((click_likeness(heard.y, times_s, edges_s) for times_s in in_take_s), default=0.0)
+        likeness = click_likeness(heard.y, in_take_s, edges_s)
     return TakeSound(
         hum_hz=hum_hz,
         hum_dbfs=hum_dbfs,
@@ -216,7 +216,7 @@ def _measure_phrase(
     likeness = 0.0
     for clicks_s in map(placement.to_take_s, clicks.times_s):
         here_s = clicks_s[(clicks_s > max(0.0, from_s)) & (clicks_s < min(to_s, heard.duration_s))]
-        likeness = max(likeness, click_likeness(heard.y, here_s, attacks_s))
+        likeness = max(likeness, click_likeness(heard.y, [here_s], attacks_s))
     return PhraseMeasures(
         extra=find_extra_notes(heard, mine, from_s, to_s, a4_hz=a4_hz),
         stray_db=stray,
