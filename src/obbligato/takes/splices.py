@@ -8,7 +8,10 @@ IEEE 63(4), 1975). An attack is no break, for what comes after it is another sou
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 import scipy.fft
@@ -208,16 +211,17 @@ def _step(late_s: Floats, k: int, *, least: int, most: int) -> tuple[float, floa
     least, most
         How many notes there must be on either side, and how many are looked at.
     """
-    before, after = late_s[max(0, k - most) : k], late_s[k : k + most]
+    before, after = late_s[max(0, k - most) : k].tolist(), late_s[k : k + most].tolist()
     if min(len(before), len(after)) < least:
         return 0.0, 0.0
-    step_s = float(np.median(after) - np.median(before))
-    significance = abs(step_s) / float(np.hypot(_error_s(before), _error_s(after)))
+    before_s, after_s = median(before), median(after)
+    step_s = after_s - before_s
+    significance = abs(step_s) / math.hypot(_error_s(before, before_s), _error_s(after, after_s))
     return step_s, significance if abs(step_s) >= _LEAST_STEP_S else 0.0
 
 
-def _error_s(late_s: Floats) -> float:
+def _error_s(late_s: Sequence[float], middle_s: float) -> float:
     """Standard error of a median, by the median of the deviations, and by how players wander between phrases."""
-    spread_s = 1.4826 * float(np.median(np.abs(late_s - np.median(late_s))))
-    of_notes_s = 1.25 * max(spread_s, 0.003) / float(np.sqrt(len(late_s)))
-    return float(np.hypot(of_notes_s, _WANDER_S * np.sqrt(_NOTES_A_PHRASE / len(late_s))))
+    spread_s = 1.4826 * median([abs(one_s - middle_s) for one_s in late_s])
+    of_notes_s = 1.25 * max(spread_s, 0.003) / math.sqrt(len(late_s))
+    return math.hypot(of_notes_s, _WANDER_S * math.sqrt(_NOTES_A_PHRASE / len(late_s)))
