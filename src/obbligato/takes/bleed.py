@@ -27,11 +27,13 @@ from obbligato.takes.correlating import (
     FRAME,
     HOP,
     REACH,
-    SIZE,
     WINDOW_FRAMES,
+    TakeFrames,
     Windows,
     correlations,
-    cross_spectra,
+    frame_spectra,
+    lags_of,
+    source_spectra,
     source_weight,
     stacked,
 )
@@ -92,7 +94,9 @@ class Bleed:
     error_s: float
 
 
-def find_bleed(take: NDArray[np.float32], source: NDArray[np.float32], *, near_s: float) -> Bleed | None:
+def find_bleed(
+    take: NDArray[np.float32], source: NDArray[np.float32], *, near_s: float, frames: TakeFrames | None = None
+) -> Bleed | None:
     """Look for a copy of the source in a take, near where the take is believed to lie.
 
     Parameters
@@ -101,6 +105,8 @@ def find_bleed(take: NDArray[np.float32], source: NDArray[np.float32], *, near_s
         Mono samples at `ANALYSIS_SR`.
     near_s
         The offset to look around, 128 ms either way.
+    frames
+        Those of the take, where several sources are looked for in it.
 
     Returns
     -------
@@ -110,7 +116,7 @@ def find_bleed(take: NDArray[np.float32], source: NDArray[np.float32], *, near_s
     weight = source_weight(source)
     if weight is None or len(take) < FRAME:
         return None
-    times_s, windows = correlations(take, source, near, weight)
+    times_s, windows = correlations(frames or TakeFrames.of(take), source, near, weight)
     slope_ppm, at, strength = _best_line(times_s, windows)
     if strength < SURE:
         return None
@@ -144,7 +150,9 @@ def _agree(offsets_s: Floats, told_s: Floats) -> bool:
     return float(np.mean(np.abs(offsets_s - told_s) <= _ALIKE_S)) >= _MOST
 
 
-def find_clicks(take: NDArray[np.float32], click_times_s: Floats, *, near_s: float) -> Bleed | None:
+def find_clicks(
+    take: NDArray[np.float32], click_times_s: Floats, *, near_s: float, frames: TakeFrames | None = None
+) -> Bleed | None:
     """Look for clicks whose times are known and whose sound is not, likewise.
 
     Their sound is taken to be a pulse, so that the place found is that of their first great swing, which lies a
@@ -156,7 +164,7 @@ def find_clicks(take: NDArray[np.float32], click_times_s: Floats, *, near_s: flo
         return None
     pulses = np.zeros(int((times_s.max() + 1.0) * ANALYSIS_SR), dtype=np.float32)
     pulses[np.round(times_s * ANALYSIS_SR).astype(int)] = 1.0
-    found = find_bleed(take, pulses, near_s=near_s)
+    found = find_bleed(take, pulses, near_s=near_s, frames=frames)
     if found is None or found.strength < _SURE_OF_PULSES:
         return None
     return replace(found, error_s=max(found.error_s, _SWING_S))
@@ -173,12 +181,18 @@ def _best_line(times_s: Floats, windows: Windows) -> tuple[float, int, float]:
     for slope_ppm in slopes[np.argsort(np.abs(slopes))]:
         total = stacked(windows, times_s, slope_ppm)
         at = int(np.argmax(total[1:-1])) + 1
-        strength = float(total[at]) / (float(np.median(np.abs(total))) / 0.6745 + 1e-12)
+        strength = float(total[at]) / (_middle(np.abs(total)) / 0.6745 + 1e-12)
         if strength > max(best[2], least):
             best = (float(slope_ppm), at, strength)
         if not slope_ppm:
             least = max(_SURE_AT_SLOPE, _BETTER_AT_SLOPE * strength)
     return best
+
+
+def _middle(values: Windows) -> float:
+    """The median of an odd number of values, the number of lags being odd."""
+    half = len(values) // 2
+    return float(np.partition(values, half)[half])
 
 
 def _by_group(times_s: Floats, windows: Windows, slope_ppm: float, at: int) -> tuple[Floats, Floats]:
@@ -243,7 +257,8 @@ def _located(
     lags = np.clip(np.round(np.array(lines_s) * ANALYSIS_SR).astype(int) - near + REACH, 2, 2 * REACH - 2)
     gain = np.zeros(len(starts))
     for piece in np.array_split(np.arange(len(starts)), max(1, len(starts) // WINDOW_FRAMES)):
-        rows = scipy.fft.irfft(cross_spectra(take, source, starts[piece], near, weight), SIZE)
+        cross = frame_spectra(take, starts[piece]) * source_spectra(source, starts[piece], near)
+        rows = lags_of(cross, weight)
         old, new = (rows[np.arange(len(piece))[:, None], line[piece][:, None] + np.arange(-2, 3)] for line in lags)
         gain[piece] = new.max(axis=1) - old.max(axis=1)
     balance = np.concatenate([[0.0], np.cumsum(gain)])

@@ -27,6 +27,7 @@ from obbligato.sound.audio import Audio
 from obbligato.takes.align import align
 from obbligato.takes.bleed import Bleed, find_bleed, find_clicks, is_copy
 from obbligato.takes.clock import Clock, Loss, drift_of_notes, is_pull, robust_mean
+from obbligato.takes.correlating import FRAME, TakeFrames
 from obbligato.takes.hearing import Heard, hear, to_analysis_rate
 from obbligato.takes.notes import PlayedNote, own_tuning_cents, read_notes
 from obbligato.takes.pitch import ANALYSIS_SR, Floats
@@ -172,10 +173,11 @@ def place_heard(
     played = play_back(heard, line, stated_placement(rough.offset_s), a4_hz=a4_hz)
     by_line = _refined(line, rough, played)
     y = _at_guide_rate(heard.y, by_line.drift_ppm)
-    sought = [find_bleed(y, source, near_s=by_line.offset_s) for source in sources]
+    frames = TakeFrames.of(y) if len(y) >= FRAME else None
+    sought = [find_bleed(y, source, near_s=by_line.offset_s, frames=frames) for source in sources]
     bleeds = [bleed for bleed in sought if bleed is not None]
     if not bleeds and by_line.spread_s >= _HUMAN_SPREAD_S:
-        clicks = [find_clicks(y, times_s, near_s=by_line.offset_s) for times_s in click_times_s[:1]]
+        clicks = [find_clicks(y, times_s, near_s=by_line.offset_s, frames=frames) for times_s in click_times_s[:1]]
         bleeds = [bleed for bleed in clicks if bleed is not None]
     if bleeds:
         best = max(bleeds, key=lambda bleed: bleed.strength)
