@@ -128,8 +128,12 @@ def stacked(windows: Windows, times_s: Floats, slope_ppm: float) -> Windows:
     """Sum of the windows, each moved by what a slope makes of its time; the lags are those at the take's start."""
     n_lags = windows.shape[1]
     total = np.zeros(n_lags, dtype=windows.dtype)
-    shifts: list[int] = np.round(slope_ppm * 1e-6 * times_s * ANALYSIS_SR).astype(int).tolist()
+    shifts = np.clip(np.round(slope_ppm * 1e-6 * times_s * ANALYSIS_SR), -n_lags, n_lags).astype(int).tolist()
     for row, shift in zip(windows, shifts, strict=True):
-        first, last = max(0, -shift), min(n_lags, n_lags - shift)
-        total[first:last] += row[first + shift : last + shift]
+        if shift > 0:
+            total[:-shift] += row[shift:]
+        elif shift < 0:
+            total[-shift:] += row[:shift]
+        else:
+            total += row
     return total

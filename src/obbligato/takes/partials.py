@@ -109,9 +109,12 @@ class Spectra:
         least_hz
             Nothing is moved below this.
         """
-        better_hz = np.array(f0_hz)
-        for _ in range(2):
-            better_hz *= self._octave_factor(better_hz, least_hz)
+        factor = self._octave_factor(f0_hz, least_hz)
+        better_hz = f0_hz * factor
+        moved = np.flatnonzero(factor != 1.0)
+        if moved.size:
+            some = Spectra(self.hann[moved], self.slope[moved], self.sr)
+            better_hz[moved] *= some._octave_factor(better_hz[moved], least_hz)
         return better_hz
 
     def _octave_factor(self, heard_hz: Floats, least_hz: float) -> Floats:
