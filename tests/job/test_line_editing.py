@@ -1,54 +1,20 @@
 """Edits in words on a job's folder, and help for its openings; the song is made up, so every answer is plain."""
 
-import json
-
 import pytest
 
 from obbligato.errors import InputError
-from obbligato.job.drafting import keep_draft, line_version, mapped_song
+from obbligato.job.drafting import line_version, mapped_song
 from obbligato.job.line_editing import EDITS, add_layer, apply_edit, difference_of, edit_line
-from obbligato.job.mapping import FINDINGS, LISTENER, song_map_to_json
 from obbligato.job.opening_help import help_for
-from obbligato.listen.songmap import GridFinding, MeterFinding, SongMap, Tempo, Tuning
 from obbligato.music.grid import Grid, Meter
 from obbligato.music.instruments import find_instrument
 from obbligato.music.line import Note
+from obbligato.music.marks import NoteMarks
 from obbligato.music.midi import read_midi
-from obbligato.music.spans import ChordSpan, KeySpan, Opening
-from obbligato.sound.facts import SourceFacts
 
-FLUGEL, VIOLIN = find_instrument("flugelhorn"), find_instrument("violin")
-GRID = Grid.steady(120.0, 2.0, Meter())  # bars of 2 s, bar 1 at 2 s
-END_S = 34.0
+GRID = Grid.steady(120.0, 2.0, Meter())  # as `conftest.map_song` has it: bars of 2 s
 NOTES = (Note(0.0, 1.0, 67), Note(1.0, 1.0, 69), Note(4.0, 2.0, 72), Note(7.9, 1.0, 64))
-
-
-@pytest.fixture
-def written(folder):
-    """A job for flugelhorn with a made-up map in C major and a line of four notes."""
-    facts = SourceFacts(
-        path="guide.wav", sha256="0" * 64, container="wav", codec="pcm", sample_rate=48000, channels=1, bit_depth=16,
-        duration_s=END_S, frames=int(48000 * END_S), lead_silence_s=0.0, encoder_delay_samples=None,
-        integrated_lufs=-14.0, true_peak_dbtp=-1.0, clipped_samples=0, warnings=(),
-    )  # fmt: skip
-    song = SongMap(
-        source=facts,
-        tempo=Tempo(120.0, True, 0.9, 5.0, 0.0, (), ()),
-        meter=MeterFinding(4, "quarter", 0.9),
-        count_in=None,
-        grid=GridFinding(2.0, tuple(GRID.beat_to_sec(GRID.beats_in(0.0, END_S)).tolist()), ()),
-        tuning=Tuning(440.0, 0.0),
-        keys=(KeySpan(0.0, END_S, "C", "major", 0.9),),
-        chords=(ChordSpan(2.0, 10.0, "C:maj"), ChordSpan(10.0, 18.0, "A:min7"), ChordSpan(18.0, END_S, "G:7")),
-        sections=(),
-        voice=(),
-        openings=(Opening(8.0, 12.0, 4, 5, 8.0, "break"),),
-    )
-    stamp = {"guide_sha256": folder.job.guide.sha256, "listener": LISTENER}
-    folder.path(FINDINGS).parent.mkdir(parents=True)
-    folder.path(FINDINGS).write_text(json.dumps({**stamp, "findings": song_map_to_json(song)}))
-    keep_draft(folder, NOTES)
-    return folder
+FLUGEL, VIOLIN = find_instrument("flugelhorn"), find_instrument("violin")
 
 
 def edited(text):
@@ -96,7 +62,8 @@ def test_what_is_not_understood_is_said_with_an_example(text, words):
 
 
 def test_every_example_that_is_shown_is_understood():
-    notes = tuple(Note(float(beat), 2.0, 60, 60) for beat in range(44, 60, 2))
+    tenuto = NoteMarks(signs=("tenuto",))
+    notes = tuple(Note(float(beat), 2.0, 60, 60, tenuto) for beat in range(44, 60, 2))
     for example in EDITS.values():
         assert apply_edit(notes, example.partition(" (")[0], GRID, FLUGEL) != notes
 

@@ -11,6 +11,7 @@ from obbligato.music.grid import Grid, Meter
 from obbligato.music.instruments import find_instrument
 from obbligato.music.layers import SCALES, make_layer
 from obbligato.music.line import Line, Note, Phrase
+from obbligato.music.marks import LEVELS
 from obbligato.music.playable import check_line
 from obbligato.music.spans import ChordSpan, KeySpan
 
@@ -54,7 +55,7 @@ def test_either_remedy_for_a_line_that_cannot_be_breathed_cures_it():
     assert "shorten the note at bar 2 beat 1 and breathe before the next" in remark.sentence
     mended = editing.breathe_after(notes, Reach(4.0), GRID, breath_s=0.5)
     assert remark.sentence.endswith("before the next, or play it mp.")
-    softer = editing.set_velocity(notes, Reach(0.0, 10.0), velocity=editing.DYNAMICS["mp"])
+    softer = editing.set_velocity(notes, Reach(0.0, 10.0), velocity=LEVELS["mp"])
     assert not [r for r in check_line(Line(softer, (Phrase(0, 0, 5),)), GRID, flugel) if r.severity == "stop"]
     assert mended[2].end_beat == pytest.approx(5.5)
     assert not [r for r in check_line(Line(mended, (Phrase(0, 0, 5),)), GRID, flugel) if r.severity == "stop"]

@@ -11,10 +11,11 @@ from pathlib import Path
 from obbligato.errors import InputError, NotRightError
 from obbligato.job.mapping import FINDINGS, song_map
 from obbligato.job.store import JobFolder
-from obbligato.job.writing import PlacedLine, add_line, instrument_of
+from obbligato.job.writing import PlacedLine, add_line, instrument_of, placed_version
 from obbligato.listen.songmap import SongMap
 from obbligato.music.line import Line, Note
-from obbligato.music.midi import midi_bytes, place, read_midi
+from obbligato.music.marking import settled
+from obbligato.music.midi import midi_bytes
 from obbligato.music.performance import SHORTEST_GAP_S
 from obbligato.music.phrases import find_phrases
 from obbligato.music.remarks import place_text
@@ -47,9 +48,7 @@ def line_version(folder: JobFolder, number: int) -> PlacedLine:
     version = next((line for line in folder.job.lines if line.version == number), None)
     if version is None:
         raise InputError(f"This job has no version {number} of the line; choose one of those it has.")
-    grid = mapped_song(folder).to_grid()
-    notes = place(read_midi(folder.path(version.file)), grid, start=version.start).notes
-    return PlacedLine(version, Line(notes, find_phrases(notes, grid)))
+    return placed_version(folder, version, mapped_song(folder).to_grid())
 
 
 def draft_line(notes: Sequence[Note], song: SongMap) -> Line:
@@ -81,12 +80,12 @@ def draft_line(notes: Sequence[Note], song: SongMap) -> Line:
             at = place_text(grid, ordered[index + 1].onset_beat)
             raise InputError(f"Two notes begin together at {at}; take one of them out or move it.")
     cut = [_until(note, following.onset_beat) for note, following in pairwise(ordered)]
-    whole = (*cut, ordered[-1])
+    whole = settled((*cut, ordered[-1]))
     return Line(whole, find_phrases(whole, grid))
 
 
 def keep_draft(folder: JobFolder, notes: Sequence[Note]) -> PlacedLine:
-    """Keep a draft as a new version of the line, written as MIDI on the guide's time.
+    """Keep a draft as a new version of the line, written as MIDI on the guide's time, with its marks beside it.
 
     Raises
     ------
@@ -101,7 +100,7 @@ def keep_draft(folder: JobFolder, notes: Sequence[Note]) -> PlacedLine:
     with tempfile.TemporaryDirectory() as place_to_write:
         file = Path(place_to_write) / DRAFT_NAME
         file.write_bytes(data)
-        return add_line(folder, file, start="guide")
+        return add_line(folder, file, start="guide", marked=line.notes)
 
 
 def _until(note: Note, onset_beat: float) -> Note:

@@ -1,14 +1,18 @@
 """Fingerprints of what a stage's result was made from; when one changes, the result is stale."""
 
+from obbligato.job.line_marks import stored_marks
 from obbligato.job.mapping import map_key
 from obbligato.job.model import Stage, TakeRef
 from obbligato.job.store import JobFolder, fingerprint
 
 
 def line_key(folder: JobFolder) -> str:
-    """Changes with the guide, the map and the newest version of the line."""
-    line = folder.job.lines[-1].sha256 if folder.job.lines else "no line"
-    return fingerprint(map_key(folder), line)
+    """Changes with the guide, the map and the newest version of the line, its marks among it."""
+    if not folder.job.lines:
+        return fingerprint(map_key(folder), "no line")
+    newest = folder.job.lines[-1]
+    marks = stored_marks(folder, newest.file)
+    return fingerprint(map_key(folder), newest.sha256, *([] if marks is None else [marks.decode(errors="replace")]))
 
 
 def choice_key(folder: JobFolder) -> str:

@@ -13,11 +13,8 @@ from obbligato.job.model import TakeRef
 from obbligato.job.reading import heard_before
 from obbligato.job.store import JobFolder
 from obbligato.job.timing import timed_line
-from obbligato.job.writing import instrument_of
+from obbligato.job.writing import instrument_of, placed_version
 from obbligato.listen.songmap import SongMap
-from obbligato.music.line import Line
-from obbligato.music.midi import place, read_midi
-from obbligato.music.phrases import find_phrases
 from obbligato.progress import Progress, silent
 from obbligato.takes.layers import Layer, Layers, compare_layers
 from obbligato.takes.read import hear_takes, judge_takes
@@ -78,5 +75,4 @@ def _line(folder: JobFolder, song: SongMap, version: int) -> TimedLine:
     """A version of the line on the guide's time."""
     known = next(line for line in folder.job.lines if line.version == version)
     grid = song.to_grid()
-    notes = place(read_midi(folder.path(known.file)), grid, start=known.start).notes
-    return timed_line(Line(notes, find_phrases(notes, grid)), grid)
+    return timed_line(placed_version(folder, known, grid).line, grid)

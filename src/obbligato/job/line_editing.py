@@ -1,7 +1,7 @@
 """Editing the line of a job in words: every edit is kept as a new version, the one before stays as it was.
 
-An edit is a word for what to do, a place or a stretch in bars and beats, and how much: `move 12:3 0.5`,
-`transpose 12-14 -12`, `add 12:3 A4 1`. Names of notes are written pitch for the job's instrument.
+An edit is a word for what to do, a place or a stretch in bars and beats, and how much or what: `move 12:3 0.5`,
+`transpose 12-14 -12`, `add 12:3 A4 1`, `mark 12:3 staccato`. Names of notes are written pitch for the instrument.
 """
 
 from __future__ import annotations
@@ -14,14 +14,16 @@ from obbligato.job.drafting import draft_line, keep_draft, line_version, mapped_
 from obbligato.job.places import parse_stretch
 from obbligato.job.store import JobFolder
 from obbligato.job.writing import PlacedLine, current_line, instrument_of
-from obbligato.music import editing
+from obbligato.music import editing, marking
 from obbligato.music.difference import BarChange, line_difference
-from obbligato.music.editing import DYNAMICS, Notes, Reach
+from obbligato.music.editing import Notes, Reach
 from obbligato.music.grid import Grid
 from obbligato.music.harmony import pitch_class
 from obbligato.music.instruments import Instrument
 from obbligato.music.layers import Layer, make_layer
 from obbligato.music.line import Note
+from obbligato.music.marking import MARKS, Mark
+from obbligato.music.marks import LEVELS, Level
 from obbligato.music.midi import midi_bytes
 
 NORMAL_BREATH_S = 0.5
@@ -34,7 +36,10 @@ EDITS = {
     "lengthen": "lengthen 12:3 0.5 (beats)",
     "shorten": "shorten 12:3 0.5 (beats)",
     "breathe": "breathe 12:3 (after that note; or with seconds: breathe 12:3 0.8)",
-    "dynamics": f"dynamics 12-14 mf ({', '.join(DYNAMICS)})",
+    "split": "split 12:3 (a phrase ends after that note, with a breath mark)",
+    "dynamics": f"dynamics 12-14 mf (how loud it is played, not on the page: {', '.join(LEVELS)})",
+    "mark": f"mark 12:1-12:4 slur (on the page: {', '.join(MARKS)})",
+    "unmark": "unmark 12-14 (all marks there; or one kind: unmark 12-14 slur)",
 }
 """Every edit with an example of it."""
 _NUMBER = re.compile(r"[+-]?\d{1,4}(?:[.,]\d{1,4})?")
@@ -101,9 +106,9 @@ def apply_edit(notes: Notes, edit: str, grid: Grid, instrument: Instrument) -> N
     if not reach.indices(notes):
         raise InputError(f"No note of the line begins at {place}; nothing was changed.")
     if verb == "dynamics":
-        if len(values) != 1 or values[0] not in DYNAMICS:
-            raise _unclear(edit, verb)
-        return editing.set_velocity(notes, reach, velocity=DYNAMICS[values[0]])
+        return _played_at(notes, reach, edit, values)
+    if verb in ("mark", "unmark", "split"):
+        return _marked(notes, reach, edit, values)
     if verb == "breathe":
         breath_s = _number(edit, verb, values) if values else NORMAL_BREATH_S
         return editing.breathe_after(notes, reach, grid, breath_s=breath_s)
@@ -123,6 +128,29 @@ def _changed(notes: Notes, reach: Reach, edit: str, values: Sequence[str]) -> No
     if verb in ("lengthen", "shorten"):
         return editing.lengthen(notes, reach, beats=amount if verb == "lengthen" else -amount)
     raise _unclear(edit, verb)
+
+
+def _played_at(notes: Notes, reach: Reach, edit: str, values: Sequence[str]) -> Notes:
+    """Another loudness as played; where the page says one, that is what is played, and there it is changed."""
+    level: Level | None = next((name for name in LEVELS if list(values) == [name]), None)
+    if level is None:
+        raise _unclear(edit, "dynamics")
+    above = [note.marks.level for note in notes[: reach.indices(notes)[-1] + 1] if note.marks.level]
+    if above:
+        raise InputError(f"The page says {above[-1]} there; change that, like: mark 12:1 {level}.")
+    return editing.set_velocity(notes, reach, velocity=LEVELS[level])
+
+
+def _marked(notes: Notes, reach: Reach, edit: str, values: Sequence[str]) -> Notes:
+    """Put marks on notes, or take them off."""
+    verb = edit.split(maxsplit=1)[0]
+    indices = reach.indices(notes)
+    mark: Mark | None = next((name for name in MARKS if list(values) == [name]), None)
+    if (mark is None) != (not values) or (verb == "mark" and mark is None) or (verb == "split" and values):
+        raise _unclear(edit, verb)
+    if verb == "unmark":
+        return marking.take_off(notes, indices, mark)
+    return marking.put(notes, indices, "breath" if mark is None else mark)
 
 
 def _unclear(edit: str, verb: str) -> InputError:

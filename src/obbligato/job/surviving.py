@@ -13,6 +13,7 @@ from typing import Literal
 from obbligato.listen.difference import Difference, Stretch
 from obbligato.music.grid import Grid
 from obbligato.music.line import Line, Note, Phrase
+from obbligato.music.marking import kept_by_neighbours
 
 LineFate = Literal["stays", "moves", "transpose", "look", "write anew", "gone"]
 TakeFate = Literal["stays", "moves", "look", "record anew", "gone"]
@@ -92,8 +93,10 @@ def new_time_s(difference: Difference, old_s: float) -> float | None:
 
 def carried_line(line: Line, grid: Grid, difference: Difference) -> tuple[Note, ...]:
     """The notes at their bars in the new guide, in its key; those of bars taken out are left behind."""
+    stretches = [stretch_of_bar(difference, grid.beat_to_position(note.onset_beat).bar) for note in line.notes]
+    gone = [i for i, stretch in enumerate(stretches) if not (stretch and stretch.new_bars and stretch.old_bars)]
     carried = []
-    for note in line.notes:
+    for note in kept_by_neighbours(line.notes, gone):
         stretch = stretch_of_bar(difference, grid.beat_to_position(note.onset_beat).bar)
         if stretch is None or stretch.new_bars is None or stretch.old_bars is None:
             continue

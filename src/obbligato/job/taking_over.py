@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from obbligato.errors import InputError
+from obbligato.job.line_marks import marks_bytes, marks_file
 from obbligato.job.mapping import CORRECTIONS, EARLIER_CORRECTIONS, FINDINGS, corrections, song_map
 from obbligato.job.model import Corrections, LineVersion, OtherGuide, TakeRef
 from obbligato.job.new_guide import guide_difference, other_guide
@@ -22,6 +23,7 @@ from obbligato.listen.songmap import SongMap
 from obbligato.music.chord_names import chord_label
 from obbligato.music.harmony import transpose_key
 from obbligato.music.line import Line
+from obbligato.music.marking import settled
 from obbligato.music.midi import midi_bytes
 from obbligato.music.phrases import find_phrases
 from obbligato.progress import Progress, silent
@@ -134,11 +136,14 @@ def _line_for(folder: JobFolder, song: SongMap, difference: Difference, sha256: 
         return None
     there = carried_grid(grid, difference)
     kept = tuple(note for note in notes if float(there.beat_to_sec(note.onset_beat)) >= 0.0)
-    line = Line(kept, find_phrases(kept, there))
+    line = Line(settled(kept), find_phrases(kept, there))
     data = midi_bytes(line, there, title=folder.job.brief.title, program=instrument_of(folder).gm_program)
     number = len(folder.job.lines) + 1
     file = f"line/v{number}.mid"
     folder.add_file(file, data)
+    marks = marks_bytes(line.notes)
+    if marks is not None:
+        folder.add_file(marks_file(file), marks)
     return LineVersion(
         version=number,
         file=file,

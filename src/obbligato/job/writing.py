@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from obbligato.errors import InputError
+from obbligato.job.line_marks import marks_bytes, marks_file, stored_marks, with_marks
 from obbligato.job.mapping import song_map
 from obbligato.job.model import LineVersion
 from obbligato.job.store import JobFolder
+from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument, find_instrument
-from obbligato.music.line import Line
+from obbligato.music.line import Line, Note
 from obbligato.music.midi import place, read_midi
 from obbligato.music.phrases import find_phrases
 from obbligato.progress import Progress, silent
@@ -29,8 +32,20 @@ class PlacedLine:
     sentences: tuple[str, ...] = ()
 
 
-def add_line(folder: JobFolder, file: Path, *, start: Start = "auto", progress: Progress = silent) -> PlacedLine:
+def add_line(
+    folder: JobFolder,
+    file: Path,
+    *,
+    start: Start = "auto",
+    marked: Sequence[Note] = (),
+    progress: Progress = silent,
+) -> PlacedLine:
     """Add a version of the line from a MIDI file in sounding pitch; the performance is kept as it is.
+
+    Parameters
+    ----------
+    marked
+        The notes of the file with their marks, which a MIDI file cannot hold; none for a line without marks.
 
     Raises
     ------
@@ -41,8 +56,8 @@ def add_line(folder: JobFolder, file: Path, *, start: Start = "auto", progress: 
     performance = read_midi(file)
     data = file.read_bytes()
     sha256 = hashlib.sha256(data).hexdigest()
-    lines = folder.job.lines
-    if lines and lines[-1].sha256 == sha256:
+    lines, marks = folder.job.lines, marks_bytes(marked)
+    if lines and lines[-1].sha256 == sha256 and (not marked or stored_marks(folder, lines[-1].file) == marks):
         raise InputError(
             f"'{file.name}' is already version {lines[-1].version} of the line; change it before adding it again."
         )
@@ -57,8 +72,15 @@ def add_line(folder: JobFolder, file: Path, *, start: Start = "auto", progress: 
         guide_sha256=folder.job.guide.sha256,
     )
     folder.add_file(version.file, data)
+    if marks is not None:
+        folder.add_file(marks_file(version.file), marks)
     folder.save("line", f"line version {number} from '{file.name}'", lines=(*lines, version))
-    return replace(current_line(folder), sentences=(placed.sentence, *performance.remarks))
+    bare = () if marked or not lines or stored_marks(folder, lines[-1].file) is None else (_without_marks(lines[-1]),)
+    return replace(current_line(folder), sentences=(placed.sentence, *performance.remarks, *bare))
+
+
+def _without_marks(before: LineVersion) -> str:
+    return f"A MIDI file holds no marks: those of version {before.version} are not on this one."
 
 
 def current_line(folder: JobFolder) -> PlacedLine:
@@ -71,9 +93,19 @@ def current_line(folder: JobFolder) -> PlacedLine:
     """
     if not folder.job.lines:
         raise InputError("This job has no line yet; add one with: obbligato line JOB FILE.mid")
-    version = folder.job.lines[-1]
-    grid = song_map(folder).to_grid()
-    notes = place(read_midi(folder.path(version.file)), grid, start=version.start).notes
+    return placed_version(folder, folder.job.lines[-1], song_map(folder).to_grid())
+
+
+def placed_version(folder: JobFolder, version: LineVersion, grid: Grid) -> PlacedLine:
+    """A version of the line on a grid, with its marks.
+
+    Raises
+    ------
+    InputError
+        When what lies beside its MIDI file is no list of its marks.
+    """
+    played = place(read_midi(folder.path(version.file)), grid, start=version.start).notes
+    notes = with_marks(folder, version.file, played)
     return PlacedLine(version, Line(notes, find_phrases(notes, grid)))
 
 

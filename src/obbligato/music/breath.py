@@ -4,7 +4,9 @@ A phrase that is possible alone can fail after others that left too little time 
 instrument's comfortable phrase at mezzo-forte; players breathe again with about a third of their air left, so half a
 tank more is there in need. It drains faster when playing loudly (fortissimo takes about twice the air) and, on brass,
 towards the bottom of the range; a rest of a second fills it, a shorter one in proportion, and one under 0.3 s is no
-breath. All of these are defaults of common practice without a source, to be set against the player.
+breath. How loud a note is, its marks say, and where there are none, how it was played. A marked breath is taken even
+where there is no rest: the note before it gives 0.3 s.
+All of these are defaults of common practice without a source, to be set against the player.
 """
 
 from __future__ import annotations
@@ -12,10 +14,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from obbligato.music.editing import DYNAMICS
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Note
+from obbligato.music.loudness import as_marked
+from obbligato.music.marks import LEVELS, Level
 from obbligato.music.remarks import Remark, bar_of, place_text
 
 SHORTEST_BREATH_S = 0.3
@@ -25,6 +28,7 @@ RESERVE = 0.5
 _MF_VELOCITY, _FF_VELOCITY = 80, 112
 _FLOW_LIMITS = (0.5, 2.5)
 _LOW_REGISTER = 0.25
+_ROUNDING_S = 1e-6
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,10 @@ def read_tank(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> tupl
         return ()
     starts_s = grid.beat_to_sec([n.onset_beat for n in notes])
     ends_s = grid.beat_to_sec([n.end_beat for n in notes])
+    notes = as_marked(notes)
+    for index, note in enumerate(notes[:-1]):
+        if note.marks.breath:
+            ends_s[index] = _end_before_breath_s(starts_s[index], ends_s[index], starts_s[index + 1])
     readings = []
     left = 1.0
     for index, note in enumerate(notes):
@@ -72,8 +80,14 @@ def read_tank(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> tupl
     return tuple(readings)
 
 
+def _end_before_breath_s(start_s: float, end_s: float, next_s: float) -> float:
+    """Where a note ends for a breath marked after it: soon enough for a snatched one, but half of it is played."""
+    return min(end_s, max(next_s - SHORTEST_BREATH_S - _ROUNDING_S, (start_s + end_s) / 2))
+
+
 def breath_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
     """Where the breath runs out or is not comfortable, one remark for each stretch between breaths."""
+    notes = as_marked(notes)
     readings = read_tank(notes, grid, instrument)
     remarks = []
     first = 0
@@ -129,8 +143,9 @@ def _remedy(notes: Sequence[Note], first: int, last: int, grid: Grid) -> str:
 
 def _softer(notes: Sequence[Note], first: int, last: int, grid: Grid, instrument: Instrument) -> str:
     """The loudest marking at which the air lasts, as a second way out; nothing where none makes it last."""
-    for name in ("mf", "mp", "p"):
-        stretch = [replace(note, velocity=min(note.velocity, DYNAMICS[name])) for note in notes[first : last + 1]]
+    names: tuple[Level, ...] = ("mf", "mp", "p")
+    for name in names:
+        stretch = [replace(note, velocity=min(note.velocity, LEVELS[name])) for note in notes[first : last + 1]]
         quiet = (*notes[:first], *stretch, *notes[last + 1 :])
         if read_tank(quiet, grid, instrument)[last].left >= -RESERVE:
             return f", or play it {name}"

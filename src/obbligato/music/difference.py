@@ -1,4 +1,4 @@
-"""How one version of a line differs from another: notes added, removed, moved and changed, bar by bar, in sentences.
+"""How one version of a line differs from another: notes added, removed, moved, changed and marked, bar by bar.
 
 The notes of the two versions are matched in order, by the cheapest way of turning one line into the other: a note may
 be changed for another that begins near it, taken out, or put in. This is the edit distance of sequences with costs
@@ -19,10 +19,11 @@ from obbligato.music.grid import Grid
 from obbligato.music.harmony import note_name
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Note
+from obbligato.music.mark_difference import mark_words
 from obbligato.music.remarks import bar_of
 
 _Namer = Callable[[Note], str]
-Change = Literal["added", "removed", "moved", "changed"]
+Change = Literal["added", "removed", "moved", "changed", "marked"]
 
 SAME_BEATS = 0.02
 """Closer than this, onsets and lengths count as the same: what writing a line as MIDI and reading it again can do is
@@ -39,7 +40,8 @@ _SAME_BAR_LIST = 4
 class NoteChange:
     """One note's change: index in the version before and after (None: not there), and what kind of change it is.
 
-    `moved` tells of a place or length, `changed` of a pitch (and perhaps a place as well) or of loudness alone.
+    `moved` tells of a place or length, `changed` of a pitch (and perhaps a place as well) or of loudness alone,
+    `marked` of its marks alone.
     """
 
     kind: Change
@@ -89,9 +91,19 @@ def line_difference(
     for change in note_changes(before, after):
         note = after[change.after] if change.after is not None else before[change.before or 0]
         bars.setdefault(bar_of(grid, note.onset_beat), []).append(change)
+
+    def name(note: Note) -> str:
+        written = instrument.to_written(note.pitch)
+        return f"{note_name(written)}{written // 12 - 1}"
+
+    pairs = [(bar, (change.before, change.after)) for bar, changes in bars.items() for change in changes]
+    marks = mark_words(before, after, pairs, name)
+    told = {
+        bar: [*_parts(changes, before, after, name), *marks.get(bar, [])] for bar, changes in sorted(bars.items())
+    }
+    # A slur or hairpin over several bars is told where it begins.
     return tuple(
-        BarChange(bar, _sentence(bar, changes, before, after, instrument), tuple(changes))
-        for bar, changes in sorted(bars.items())
+        BarChange(bar, f"Bar {bar}: {'; '.join(parts)}.", tuple(bars[bar])) for bar, parts in told.items() if parts
     )
 
 
@@ -107,7 +119,9 @@ def _kind(old: Note | None, new: Note | None) -> Change | None:
     if old.pitch != new.pitch or abs(old.velocity - new.velocity) > SAME_VELOCITY:
         return "changed"
     near = abs(old.onset_beat - new.onset_beat) <= SAME_BEATS
-    return None if near and abs(old.duration_beats - new.duration_beats) <= SAME_BEATS else "moved"
+    if not near or abs(old.duration_beats - new.duration_beats) > SAME_BEATS:
+        return "moved"
+    return "marked" if old.marks != new.marks else None
 
 
 def _matched(before: Sequence[Note], after: Sequence[Note]) -> list[tuple[int | None, int | None]]:
@@ -143,23 +157,18 @@ def _pair_cost(old: Note, new: Note) -> float:
     return apart / _FARTHEST_BEATS + 0.6 * (old.pitch != new.pitch) + 0.2 * min(longer, 1.0)
 
 
-def _sentence(
-    bar: int, changes: Sequence[NoteChange], before: Sequence[Note], after: Sequence[Note], instrument: Instrument
-) -> str:
-    def name(note: Note) -> str:
-        written = instrument.to_written(note.pitch)
-        return f"{note_name(written)}{written // 12 - 1}"
-
+def _parts(changes: Sequence[NoteChange], before: Sequence[Note], after: Sequence[Note], name: _Namer) -> list[str]:
+    """What is to be told of the notes of a bar, their marks apart."""
     added = [name(after[c.after]) for c in changes if c.kind == "added" and c.after is not None]
     removed = [name(before[c.before]) for c in changes if c.kind == "removed" and c.before is not None]
     parts = [f"{_listed(added)} added" if added else "", f"{_listed(removed)} taken out" if removed else ""]
     told = [
         _change_words(before[c.before], after[c.after], name)
         for c in changes
-        if c.before is not None and c.after is not None
+        if c.kind != "marked" and c.before is not None and c.after is not None
     ]
     parts += told if len(told) <= _SAME_BAR_LIST else [f"{len(told)} notes changed"]
-    return f"Bar {bar}: {'; '.join(part for part in parts if part)}."
+    return [part for part in parts if part]
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from obbligato.errors import InputError
+from obbligato.music import marking
 from obbligato.music.grid import Grid
 from obbligato.music.line import Note
 
@@ -17,8 +18,6 @@ Notes = tuple[Note, ...]
 
 NEAR_BEATS = 0.2
 """A note meant for a place lies this near to it: sixteenths, a quarter of a beat apart, are told apart."""
-DYNAMICS = {"pp": 32, "p": 48, "mp": 64, "mf": 80, "f": 96, "ff": 112}
-"""Velocities of the marks: equal steps about a mezzo-forte of 80, the one that breath is counted from."""
 _SHORTEST_BEATS = 0.05
 
 
@@ -83,17 +82,19 @@ def set_velocity(notes: Sequence[Note], reach: Reach, *, velocity: int) -> Notes
 
 def delete(notes: Sequence[Note], reach: Reach) -> Notes:
     """Take the notes out."""
-    gone = set(reach.indices(notes))
-    return tuple(note for index, note in enumerate(notes) if index not in gone)
+    return marking.kept_by_neighbours(notes, reach.indices(notes))
 
 
 def add(notes: Sequence[Note], note: Note) -> Notes:
-    """Put a note in, in its place."""
-    return tuple(sorted((*notes, note), key=lambda n: n.onset_beat))
+    """Put a note in, in its place; inside a slur or a hairpin it belongs to it."""
+    place = sum(other.onset_beat <= note.onset_beat for other in notes)
+    before = notes[place - 1] if place else None
+    after = notes[place] if place < len(notes) else None
+    return (*notes[:place], marking.joined_by_neighbours(note, before, after), *notes[place:])
 
 
 def breathe_after(notes: Sequence[Note], reach: Reach, grid: Grid, *, breath_s: float) -> Notes:
-    """End each of the notes early enough that so many seconds are silent before the next one begins.
+    """End each of the notes early enough that so many seconds are silent before the next one begins, and mark it so.
 
     Raises
     ------
@@ -109,12 +110,13 @@ def breathe_after(notes: Sequence[Note], reach: Reach, grid: Grid, *, breath_s: 
         end = min(note.end_beat, float(grid.sec_to_beat(next_s - breath_s)))
         if end - note.onset_beat < _SHORTEST_BEATS:
             raise InputError(f"A breath of {breath_s:.1f} s is longer than the note before it; breathe elsewhere.")
-        changed[index] = replace(note, duration_beats=end - note.onset_beat)
+        (changed[index],) = marking.put([replace(note, duration_beats=end - note.onset_beat)], [0], "breath")
     return tuple(changed)
 
 
 def _each(notes: Sequence[Note], reach: Reach, change: Callable[[Note], Note]) -> Notes:
     """The notes in order of onset, those within reach changed."""
     reached = set(reach.indices(notes))
-    changed = (change(note) if index in reached else note for index, note in enumerate(notes))
-    return tuple(sorted(changed, key=lambda note: note.onset_beat))
+    changed = [change(note) if index in reached else note for index, note in enumerate(notes)]
+    order = sorted(range(len(changed)), key=lambda index: changed[index].onset_beat)
+    return marking.parted_where_reordered(changed, order)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from obbligato.errors import InputError
+from obbligato.music.marks import NO_MARKS, NoteMarks
 
 
 @dataclass(frozen=True)
@@ -19,12 +20,15 @@ class Note:
         Sounding MIDI pitch; 60 is middle C.
     velocity
         MIDI velocity, 1 to 127.
+    marks
+        What is written on the note; nothing unless the player put it there.
     """
 
     onset_beat: float
     duration_beats: float
     pitch: int
     velocity: int = 80
+    marks: NoteMarks = NO_MARKS
 
     @property
     def end_beat(self) -> float:

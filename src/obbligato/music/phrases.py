@@ -3,7 +3,8 @@
 A phrase boundary is likely after a gap in sound and after a note that is long for its surroundings, and phrases of a
 few seconds are likelier than very short or very long ones. The boundaries with the best total are found by dynamic
 programming, as in the phrase model of Temperley (gap score and preferred length). Gaps are measured in seconds, as a
-breath is, and against the gaps around them, so that a line played short is not cut up.
+breath is, and against the gaps around them, so that a line played short is not cut up. Where a breath is marked on
+the page a phrase ends; no phrase ends under a slur, unless there is a full breath's rest in it.
 
 Notes: Temperley prefers a number of notes, this a length in seconds, a breath. Gaps of at least `_FULL_BREATH_S`
 always part phrases.
@@ -38,6 +39,8 @@ _BOUNDARY = 1.5
 """Above what a long note alone can give, so that phrases part where there is at least a little gap as well."""
 _TOO_LONG = 2.0
 _TOO_SHORT = 0.8
+_UNDER_A_SLUR = 1e3
+"""More than any length can cost: a slur says that its notes are one breath."""
 
 
 def find_phrases(notes: Sequence[Note], grid: Grid) -> tuple[Phrase, ...]:
@@ -54,7 +57,9 @@ def find_phrases(notes: Sequence[Note], grid: Grid) -> tuple[Phrase, ...]:
     ends_s = grid.beat_to_sec([n.end_beat for n in notes])
     gaps_s = np.maximum(starts_s[1:] - ends_s[:-1], 0.0)
     gains = _gap_strength(gaps_s) + _length_strength(np.diff(starts_s)) - _BOUNDARY
-    firsts = _best_firsts(starts_s, ends_s, gaps_s, gains)
+    gains = np.where([n.marks.slurred for n in notes[:-1]], -_UNDER_A_SLUR, gains)
+    parted = (gaps_s >= _FULL_BREATH_S) | np.array([n.marks.breath for n in notes[:-1]], dtype=bool)
+    firsts = _best_firsts(starts_s, ends_s, parted, gains)
     lasts = [first - 1 for first in firsts[1:]] + [len(notes) - 1]
     return tuple(Phrase(index, first, last) for index, (first, last) in enumerate(zip(firsts, lasts, strict=True)))
 
@@ -76,8 +81,8 @@ def _length_strength(steps_s: _Array) -> _Array:
     return np.asarray(0.5 * np.clip(np.log2(np.maximum(steps_s, 1e-3) / np.maximum(usual, 1e-3)), 0.0, 2.0))
 
 
-def _best_firsts(starts_s: _Array, ends_s: _Array, gaps_s: _Array, gains: _Array) -> list[int]:
-    """First notes of the phrases with the best total of boundaries and lengths."""
+def _best_firsts(starts_s: _Array, ends_s: _Array, parted: NDArray[np.bool_], gains: _Array) -> list[int]:
+    """First notes of the phrases with the best total of boundaries and lengths; where `parted`, one always begins."""
     n = len(starts_s)
     best = [0.0] * (n + 1)
     came_from = [0] * (n + 1)
@@ -87,7 +92,7 @@ def _best_firsts(starts_s: _Array, ends_s: _Array, gaps_s: _Array, gains: _Array
             gain = gains[first - 1] if first else 0.0
             length_s = float(ends_s[end - 1] - starts_s[first])
             options.append((best[first] + gain + _length_score(length_s), first))
-            if length_s > _NEVER_S or (first and gaps_s[first - 1] >= _FULL_BREATH_S):
+            if length_s > _NEVER_S or (first and parted[first - 1]):
                 break
         best[end], came_from[end] = max(options)
     firsts = []
