@@ -16,10 +16,6 @@ Sign = Literal[
     "tenuto",
     "accent",
     "marcato",
-    "scoop",
-    "plop",
-    "doit",
-    "fall",
     "up-bow",
     "down-bow",
 ]

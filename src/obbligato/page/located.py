@@ -15,7 +15,7 @@ from xml.etree import ElementTree as ET
 from obbligato.music.instruments import Instrument, Interval
 from obbligato.page.engrave import Label, Row, engrave
 from obbligato.page.musicxml import part_musicxml
-from obbligato.page.part_score import Part, ScoreBar
+from obbligato.page.part_score import Part, ScoreBar, with_closed_marks
 
 STAVE = 80.0
 """Height of a stave in the units of a row's drawing: twenty for each space between its lines."""
@@ -108,7 +108,7 @@ def stretch(part: Part, first_bar: int, last_bar: int) -> Part:
         if bar.number <= first_bar and bar.key is not None:
             key = bar.key
     bars = [bar for bar in part.bars if first_bar <= bar.number <= last_bar]
-    return replace(part, key=key, bars=(replace(bars[0], key=None), *bars[1:]))
+    return replace(part, key=key, bars=with_closed_marks((replace(bars[0], key=None), *bars[1:])))
 
 
 def first_note_index(part: Part, first_bar: int) -> int:

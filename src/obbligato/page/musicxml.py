@@ -12,6 +12,7 @@ from math import lcm
 from xml.etree import ElementTree as ET
 
 from obbligato.music.spelling import Spelling
+from obbligato.page.musicxml_marks import has_notations, write_after, write_before, write_notations
 from obbligato.page.musicxml_notes import Accidentals, beam_levels, note_value
 from obbligato.page.part_score import Part, ScoreBar, ScoreChord, ScoreNote, WrittenKey
 
@@ -227,8 +228,10 @@ def _content(measure: ET.Element, part: Part, bar: ScoreBar, accidentals: Accide
         while chords and chords[0].onset < note.onset + note.quarters:
             chord = chords.pop(0)
             _harmony(measure, chord, chord.onset - note.onset, divisions)
+        write_before(measure, note)
         element = _note(measure, note, divisions, octave_shift=_CLEFS[part.instrument.clef][2])
         _looks(element, note, beams, accidentals.sign(note))
+        write_after(measure, note)
     accidentals.next_bar()
 
 
@@ -301,7 +304,7 @@ def _pitch(element: ET.Element, pitch: Spelling, octave_shift: int) -> None:
 def _notations(element: ET.Element, note: ScoreNote, *, beamed: bool) -> None:
     tuplet, ties = note.tuplet, _ties(note)
     ends: list[str] = [kind for kind in ("start", "stop") if tuplet and getattr(tuplet, f"{kind}s")]
-    if not (ties or ends or note.breath_after):
+    if not (ties or ends or has_notations(note)):
         return
     notations = _add(element, "notations")
     for kind in ties:
@@ -311,5 +314,4 @@ def _notations(element: ET.Element, note: ScoreNote, *, beamed: bool) -> None:
         if kind == "start":
             attributes["bracket"] = "no" if beamed else "yes"
         _add(notations, "tuplet", **attributes)
-    if note.breath_after:
-        _add(_add(notations, "articulations"), "breath-mark")
+    write_notations(notations, note)

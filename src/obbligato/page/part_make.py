@@ -22,6 +22,7 @@ from obbligato.music.line import Line
 from obbligato.music.notation import Notation, Piece, measures
 from obbligato.music.spelling import Spelling, spell
 from obbligato.page.part_score import Heading, Part, ScoreBar, ScoreChord, ScoreNote, WrittenKey
+from obbligato.page.score_marks import NO_SCORE_MARKS, ScoreMarks, on_tied, score_marks
 from obbligato.units import seconds_to_clock
 
 
@@ -48,13 +49,13 @@ def make_part(
     notation = measures(line, grid.meter, first_bar=1, last_bar=_last_bar(song, grid))
     spans = _written_spans(notation, grid.meter)
     pitches = _written_pitches(line, spans, instrument, keys, grid.meter)
-    breaths = _breaths(line, spans)
+    breaths, marks = _breaths(line, spans), score_marks(line.notes)
     first = notation.measures[0].number
     sections = {_nearest_bar(grid, span.start_s): span.label for span in song.sections}
     bars = [
         ScoreBar(
             measure.number,
-            tuple(_score_note(piece, grid.meter, pitches, breaths) for piece in measure.pieces),
+            tuple(_score_note(piece, grid.meter, pitches, breaths, marks) for piece in measure.pieces),
             rehearsal=sections.get(measure.number, ""),
             key=_new_key(keys, measure.number) if measure.number > first else None,
         )
@@ -75,15 +76,25 @@ def make_part(
     )
 
 
-def _score_note(piece: Piece, meter: Meter, pitches: Sequence[Spelling], breaths: Collection[int]) -> ScoreNote:
+def _score_note(
+    piece: Piece,
+    meter: Meter,
+    pitches: Sequence[Spelling],
+    breaths: Collection[int],
+    marks: Sequence[ScoreMarks],
+) -> ScoreNote:
+    tied_back, tied_on = piece.tied_from_before, piece.tied_to_next
     return ScoreNote(
         piece.onset * meter.beat_quarters,
         piece.duration * meter.beat_quarters,
         None if piece.note is None else pitches[piece.note],
-        tied_from_before=piece.tied_from_before,
-        tied_to_next=piece.tied_to_next,
+        tied_from_before=tied_back,
+        tied_to_next=tied_on,
         tuplet=piece.tuplet,
-        breath_after=piece.note in breaths and not piece.tied_to_next,
+        breath_after=piece.note in breaths and not tied_on,
+        marks=NO_SCORE_MARKS
+        if piece.note is None
+        else on_tied(marks[piece.note], tied_from_before=tied_back, tied_to_next=tied_on),
     )
 
 
@@ -114,9 +125,10 @@ def _written_pitches(
 
 
 def _breaths(line: Line, spans: Mapping[int, tuple[Fraction, Fraction]]) -> frozenset[int]:
-    """Notes after which a phrase ends without a written rest of half a beat or more to breathe in."""
+    """Notes after which a breath is marked, or a phrase ends without a written rest of half a beat to breathe in."""
+    marked = {index for index, note in enumerate(line.notes) if note.marks.breath}
     lasts = (phrase.last_note for phrase in line.phrases[:-1])
-    return frozenset(last for last in lasts if spans[last + 1][0] - spans[last][1] < Fraction(1, 2))
+    return frozenset(marked | {last for last in lasts if spans[last + 1][0] - spans[last][1] < Fraction(1, 2)})
 
 
 def written_keys(song: SongMap, grid: Grid, instrument: Instrument) -> dict[int, WrittenKey]:

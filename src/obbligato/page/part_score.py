@@ -5,7 +5,8 @@ Lengths and places inside a bar are exact fractions of a quarter note. Bars carr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 
@@ -14,6 +15,7 @@ from obbligato.music.instruments import Instrument
 from obbligato.music.notation import Tuplet
 from obbligato.music.spans import Mode
 from obbligato.music.spelling import Spelling
+from obbligato.page.score_marks import NO_SCORE_MARKS, ScoreMarks, closed_marks
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,7 @@ class ScoreNote:
     tied_to_next: bool = False
     tuplet: Tuplet | None = None
     breath_after: bool = False
+    marks: ScoreMarks = NO_SCORE_MARKS
 
 
 @dataclass(frozen=True)
@@ -99,6 +102,15 @@ class ScoreBar:
     rehearsal: str = ""
     key: WrittenKey | None = None
     rest_bars: int = 0
+
+
+def with_closed_marks(bars: Sequence[ScoreBar]) -> tuple[ScoreBar, ...]:
+    """Bars cut out of a part, with the slurs and hairpins that reach out of them cut at their ends."""
+    closed = iter(closed_marks([note.marks for bar in bars for note in bar.notes if note.pitch]))
+    return tuple(
+        replace(bar, notes=tuple(replace(note, marks=next(closed)) if note.pitch else note for note in bar.notes))
+        for bar in bars
+    )
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from obbligato.music.line import Line
 from obbligato.page.engraver import drawings
 from obbligato.page.musicxml import part_musicxml
 from obbligato.page.part_make import make_part
-from obbligato.page.part_score import Heading, Part, ScoreBar, WrittenKey
+from obbligato.page.part_score import Heading, Part, ScoreBar, WrittenKey, with_closed_marks
 
 Pitch = Literal["written", "sounding"]
 
@@ -152,7 +152,7 @@ def _row_part(part: Part, bars: Sequence[ScoreBar]) -> Part:
         replace(bar, chords=(), rehearsal="", rest_bars=0, key=bar.key if index else None)
         for index, bar in enumerate(bars)
     )
-    return replace(part, key=key, bars=plain)
+    return replace(part, key=key, bars=with_closed_marks(plain))
 
 
 def _engrave_row(part: Part, per_row: int, indices: dict[int, list[int]]) -> StaveRow:
