@@ -7,6 +7,7 @@ import pytest
 JOB = "/api/jobs/NightFerry"
 BEAT_S = 0.6
 
+expect = pytest.importorskip("playwright.sync_api", reason="playwright is not installed").expect
 pytestmark = pytest.mark.browser
 
 FAKE_KEYBOARD = """
@@ -94,6 +95,59 @@ def test_a_line_is_changed_by_keys_alone_and_never_lost(context, mapped_desk):
     page.get_by_text("1 bar changed since version 1").wait_for()
     # The other tab's draft is as it was.
     assert "not kept" in other.locator(".write-head").inner_text()
+
+
+def test_marks_are_put_on_and_taken_off_by_keys_and_buttons_and_kept(context, mapped_desk):
+    page = open_sheet(context, mapped_desk)
+    where = page.locator(".write-where")
+    drawn = page.locator(".write-music")
+
+    def do(key, words):
+        page.keyboard.press(key)
+        expect(where).to_contain_text(words)
+
+    do("ArrowRight", "G4, sounding F4, bar 2, beat 3")
+    do("4", "mf")
+    do("a", "mf, accent")
+    do("Control+Shift+ArrowRight", "2 notes, G4 to A4")
+    do("Control+Shift+ArrowRight", "3 notes, G4 to B4")
+    page.keyboard.press("l")
+    expect(drawn.locator(".slur")).to_have_count(1)
+    assert page.locator(".write-music .picked").count() >= 3
+    expect(drawn.locator(".dynam")).to_have_count(1)
+    expect(drawn.locator(".artic")).to_have_count(1)
+    slur = page.get_by_role("button", name="Slur", exact=True)
+    expect(slur).to_have_attribute("aria-pressed", "true")
+    do("ArrowRight", "C5, sounding B♭4, bar 3, beat 1")
+    page.get_by_role("button", name="Louder", exact=True).click()
+    expect(where).to_contain_text("crescendo")
+    expect(drawn.locator(".hairpin")).to_have_count(1)
+    page.get_by_role("button", name="Louder", exact=True).click()
+    expect(drawn.locator(".hairpin")).to_have_count(0)
+    do("Control+z", "crescendo")
+    page.get_by_label("from here").select_option("ff")
+    expect(where).to_contain_text("ff, crescendo")
+    do("s", "ff, staccato, crescendo")
+    do("b", "then a breath")
+    do("Control+Shift+Z", "then a breath")  # nothing was undone, so nothing is done again
+    page.get_by_role("button", name="Keep as version 2").click()
+    page.get_by_text("7 notes, version 2").wait_for()
+    page.get_by_text("2 bars changed since version 1").click()
+    page.get_by_text("Bar 2: now marked mf from G4, accent on G4, slur G4 to B4.").wait_for()
+    kept = [note["marks"] for note in mapped_desk.call("GET", f"{JOB}/line")[1]["notes"]]
+    plain = {"signs": [], "level": None, "swell": None, "slurred": False, "breath": False}
+    assert kept[:4] == [
+        plain | {"signs": ["accent"], "level": "mf", "slurred": True},
+        plain | {"slurred": True},
+        plain,
+        plain | {"signs": ["staccato"], "level": "ff", "swell": "crescendo", "breath": True},
+    ]
+    assert kept[4:] == [plain] * 3
+    page.locator(".write-sheet").focus()
+    do("Home", "mf, accent, slurred on")
+    page.keyboard.press("0")
+    expect(where).not_to_contain_text("slurred")
+    expect(where).not_to_contain_text("mf")
 
 
 def test_the_pointer_picks_notes_and_sets_the_mark_and_keys_write_there(context, mapped_desk):

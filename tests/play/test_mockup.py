@@ -7,6 +7,7 @@ from obbligato.errors import InputError
 from obbligato.music.grid import Grid, Meter
 from obbligato.music.instruments import find_instrument
 from obbligato.music.line import Line, Note, Phrase
+from obbligato.music.marks import LEVELS, NoteMarks
 from obbligato.play.mockup import CEILING_DBTP, blend, render_line
 from obbligato.sound.audio import Audio
 from obbligato.sound.peaks import true_peak_dbtp
@@ -106,6 +107,14 @@ def test_the_line_sounds_on_the_guides_time_base_and_at_its_pitch() -> None:
     assert np.abs(audio.y[0, round(3.0 * SR) : round(3.1 * SR)]).max() > 1e-3
     assert strongest_hz(audio.y[0, 3 * SR : 5 * SR], SR, 440.0) == pytest.approx(440.0, rel=0.003)
     assert np.abs(audio.y[0, round(6.5 * SR) :]).max() < 0.02 * np.abs(audio.y).max()
+
+
+def test_a_marked_dynamic_is_heard_as_that_velocity_is() -> None:
+    grid, flute = Grid.steady(60.0, 0.0, Meter()), find_instrument("flute")
+    asked = line_of(Note(0.0, 2.0, 72, 80, NoteMarks(level="pp")), Note(3.0, 2.0, 72, 80, NoteMarks(level="ff")))
+    played = line_of(Note(0.0, 2.0, 72, LEVELS["pp"]), Note(3.0, 2.0, 72, LEVELS["ff"]))
+    a, b = (render_line(line, grid, flute, n_samples=6 * SR, sr=SR) for line in (asked, played))
+    assert np.array_equal(a.y, b.y)
 
 
 def test_a_note_is_let_go_when_the_next_begins() -> None:

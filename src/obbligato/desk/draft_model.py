@@ -7,11 +7,24 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from obbligato.music.line import Note
+from obbligato.music.marks import Level, NoteMarks, Sign, Swell
 
 Pitch = Literal["written", "sounding"]
 Zone = Literal["below", "low", "comfortable", "high", "above"]
 
 _Beat = Annotated[float, Field(ge=-10_000.0, le=100_000.0, allow_inf_nan=False)]
+
+
+class MarksView(BaseModel):
+    """The marks of a note: see `music.marks.NoteMarks`."""
+
+    model_config = ConfigDict(extra="forbid", from_attributes=True)
+
+    signs: Annotated[tuple[Sign, ...], Field(max_length=20)] = ()
+    level: Level | None = None
+    swell: Swell | None = None
+    slurred: bool = False
+    breath: bool = False
 
 
 class NoteView(BaseModel):
@@ -23,6 +36,7 @@ class NoteView(BaseModel):
     duration_beats: Annotated[float, Field(gt=0.0, le=10_000.0, allow_inf_nan=False)]
     pitch: Annotated[int, Field(ge=0, le=127)]
     velocity: Annotated[int, Field(ge=1, le=127)] = 80
+    marks: MarksView = MarksView()
 
     @classmethod
     def of(cls, note: Note) -> NoteView:
@@ -32,11 +46,14 @@ class NoteView(BaseModel):
             duration_beats=note.duration_beats,
             pitch=note.pitch,
             velocity=note.velocity,
+            marks=MarksView.model_validate(note.marks),
         )
 
     def to_note(self) -> Note:
         """The note of a line."""
-        return Note(self.onset_beat, self.duration_beats, self.pitch, self.velocity)
+        return Note(
+            self.onset_beat, self.duration_beats, self.pitch, self.velocity, NoteMarks(**self.marks.model_dump())
+        )
 
 
 Notes = Annotated[list[NoteView], Field(max_length=4000)]

@@ -12,6 +12,7 @@ from obbligato.errors import InputError
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line
+from obbligato.music.loudness import as_marked
 from obbligato.play.soundfont import TimedNote, render_notes
 from obbligato.sound.audio import Audio
 from obbligato.sound.loudness import ABSOLUTE_GATE_LUFS, RELATIVE_GATE_LU, integrated_lufs, momentary_lufs
@@ -74,7 +75,8 @@ def render_line(
 ) -> Audio:
     """Play a line as it was performed, on the guide's time base, in the song's own tuning; one channel.
 
-    Each note is let go at the latest when the next begins, as on an instrument that sounds one note at a time.
+    How loud it is, its marks say where it has any (`obbligato.music.loudness`). Each note is let go at the latest
+    when the next begins, as on an instrument that sounds one note at a time.
 
     Raises
     ------
@@ -95,7 +97,7 @@ def render_line(
             )
     notes = [
         TimedNote(float(start_s), float(end_s), note.pitch, note.velocity)
-        for note, start_s, end_s in zip(line.notes, starts_s, ends_s, strict=True)
+        for note, start_s, end_s in zip(as_marked(line.notes), starts_s, ends_s, strict=True)
         if end_s > start_s
     ]
     return render_notes(

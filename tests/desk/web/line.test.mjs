@@ -6,6 +6,7 @@ const { LOWEST_C, pitchOfKey } = await import(new URL("keyboard.js", lib));
 const { listenToMidi, readNote } = await import(new URL("midi_in.js", lib));
 const time = await import(new URL("line_time.js", lib));
 const edit = await import(new URL("line_edit.js", lib));
+const marks = await import(new URL("line_marks.js", lib));
 const history = await import(new URL("line_history.js", lib));
 const { createCapture, playedAt, toNotes } = await import(new URL("line_capture.js", lib));
 const { draftsOf, dropDraft, saveDraft, tabName } = await import(new URL("line_draft.js", lib));
@@ -255,4 +256,44 @@ test("the curve of breath follows the tank the server worked out", () => {
   assert.equal(airY(-0.5, 30), 30);
   assert.ok(Math.abs(airY(0, 30) - 20) < 1e-9);
   assert.match(airWords(curve, views, 4), /reserve of breath is drawn on at bar 3, beat 3\. 1 note high\./);
+});
+
+const words = (notes) => notes.map(marks.markWords);
+const put = (notes, first, last, mark) => marks.toggleMark(notes, first, last, mark).notes;
+
+test("each mark goes where it belongs, comes off when put on again, and leaves the notes given as they are", () => {
+  const slurred = put(LINE, 0, 2, "slur");
+  assert.deepEqual(words(slurred), ["slurred on", "slurred on", "", ""]);
+  assert.deepEqual(words(put(slurred, 0, 2, "slur")), ["", "", "", ""]);
+  assert.deepEqual(words(put(LINE, 0, 2, "mf")), ["mf", "", "", ""]);
+  assert.deepEqual(words(put(LINE, 0, 2, "breath")), ["", "", "then a breath", ""]);
+  assert.deepEqual(words(put(put(LINE, 0, 1, "accent"), 1, 2, "staccato")), ["accent", "staccato, accent", "staccato", ""]);
+  assert.deepEqual(words(put(put(LINE, 0, 2, "crescendo"), 2, 2, "diminuendo")), ["crescendo", "crescendo", "diminuendo", ""]);
+  assert.deepEqual(words(marks.clearMarks(put(put(LINE, 0, 2, "slur"), 1, 1, "f"), 1, 1).notes), ["", "", "", ""]);
+  assert.equal(LINE[0].marks, undefined);
+});
+
+test("one note alone is slurred to the next, a slur is over exactly its notes, and no breath lies under one", () => {
+  assert.deepEqual(words(put(LINE, 1, 1, "slur")), ["", "slurred on", "", ""]);
+  assert.ok(marks.toggleMark(LINE, 3, 3, "slur").refused);
+  assert.deepEqual(words(put(put(LINE, 0, 3, "slur"), 1, 2, "slur")), ["slurred on", "", "slurred on", ""]);
+  assert.deepEqual(words(put(put(LINE, 1, 1, "breath"), 0, 2, "slur")), ["slurred on", "slurred on", "", ""]);
+  assert.deepEqual(words(put(put(LINE, 0, 3, "slur"), 1, 1, "breath")), ["slurred on", "then a breath", "slurred on", ""]);
+});
+
+test("marks go with their notes through every edit", () => {
+  const slurred = put(put(put(LINE, 0, 2, "slur"), 1, 1, "f"), 2, 2, "breath");
+  assert.deepEqual(words(edit.remove(slurred, 1).notes), ["slurred on", "f, then a breath", ""]);
+  assert.deepEqual(words(edit.remove(slurred, 2).notes), ["slurred on", "f, then a breath", ""]);
+  assert.deepEqual(words(edit.remove(put(LINE, 2, 2, "slur"), 3).notes), ["", "", ""]);
+  assert.deepEqual(words(edit.add(put(LINE, 0, 2, "slur"), note(1.5, 0.25)).notes), ["slurred on", "slurred on", "slurred on", "", ""]);
+  assert.deepEqual(words(edit.transpose(slurred, 1, 1).notes), words(slurred));
+  assert.deepEqual(words(edit.playedOver(put(LINE, 0, 3, "slur"), [note(2, 1, 70)])), ["slurred on", "", "", ""]);
+});
+
+test("a mark alone is a change, and only where it is", () => {
+  const marked = put(LINE, 2, 2, "accent");
+  assert.deepEqual(edit.changedPart(LINE, marked), { front: 2, back: 1, from: 2, to: 2.9 });
+  assert.equal(edit.changedPart(LINE, put(marked, 2, 2, "accent")), null);
+  assert.equal(edit.changedPart(LINE, LINE.map((one) => ({ ...one, marks: { ...marks.marksOf(one) } }))), null);
 });

@@ -1,7 +1,9 @@
+import { joined, parted, sameMarks, without } from "./line_marks.js";
+
 /**
  * Changing a line a note at a time. Every change takes the notes (in order, one at a time) and gives new ones, with
  * the index of the note it was about, or says in a sentence why it cannot be.
- * @typedef {{onset_beat: number, duration_beats: number, pitch: number, velocity: number}} Note pitch sounding
+ * @typedef {{onset_beat: number, duration_beats: number, pitch: number, velocity: number, marks?: import("./line_marks.js").Marks}} Note pitch sounding
  * @typedef {{notes: Note[], index: number} | {refused: string}} Edit
  */
 
@@ -40,7 +42,7 @@ export function lengthen(notes, index, beats) {
 
 /** @returns {Edit} the index is of the note that is nearest now, -1 when none is left */
 export function remove(notes, index) {
-  const left = notes.filter((_, i) => i !== index);
+  const left = without(notes, index);
   return { notes: left, index: Math.min(index, left.length - 1) };
 }
 
@@ -50,7 +52,8 @@ export function add(notes, note) {
     return { refused: "A note begins there already; change that one." };
   }
   const all = fitted([...notes, note].sort(byOnset));
-  return { notes: all, index: all.findIndex(({ onset_beat }) => onset_beat === note.onset_beat) };
+  const index = all.findIndex(({ onset_beat }) => onset_beat === note.onset_beat);
+  return { notes: joined(all, index), index };
 }
 
 /** Take what was played in place of what stood there, to the end of its last note. @param {Note[]} played in order @returns {Note[]} */
@@ -60,7 +63,7 @@ export function playedOver(notes, played) {
   const last = played[played.length - 1];
   const to = last.onset_beat + Math.max(TOGETHER, last.duration_beats - TOGETHER);
   const kept = notes.filter(({ onset_beat }) => onset_beat < from || onset_beat > to);
-  return fitted([...kept, ...played].sort(byOnset));
+  return fitted(parted([...kept, ...played].sort(byOnset), notes));
 }
 
 /** End every note where the next begins, at the latest; untouched notes stay the same objects. @returns {Note[]} */
@@ -91,7 +94,7 @@ export function changedPart(before, after) {
 }
 
 function same(a, b) {
-  return a === b || (a.onset_beat === b.onset_beat && a.duration_beats === b.duration_beats && a.pitch === b.pitch && a.velocity === b.velocity);
+  return a === b || (a.onset_beat === b.onset_beat && a.duration_beats === b.duration_beats && a.pitch === b.pitch && a.velocity === b.velocity && sameMarks(a, b));
 }
 
 function withNote(notes, index, change) {

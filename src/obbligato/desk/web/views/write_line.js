@@ -3,6 +3,7 @@
  * Nothing here touches the document; the views read `store` and call the actions.
  */
 import { changedPart, playedOver } from "../lib/line_edit.js";
+import { markWords } from "../lib/line_marks.js";
 import { draftsOf, dropDraft, saveDraft, tabName } from "../lib/line_draft.js";
 import { begun, done, redone, undone } from "../lib/line_history.js";
 import { anchorsOf, barOf, lengthWords, placeWords, snap, stepsOf } from "../lib/line_time.js";
@@ -15,7 +16,7 @@ export function createLine({ api, name, announce, local, session, locks }) {
   const store = createStore({
     phase: "opening", trouble: "", refused: "", sheet: null, anchors: null, steps: [], step: 1, tab: "",
     version: 0, base: [], history: begun([]), played: null, notes: [],
-    picked: -1, caret: 0, rows: [], views: [], remarks: [], phrases: [], engraved: null, others: [], unkept: false,
+    picked: -1, anchor: -1, caret: 0, rows: [], views: [], remarks: [], phrases: [], engraved: null, others: [], unkept: false,
   });
   const drawing = createDrawing({ api, address, store });
   const get = () => store.get();
@@ -31,7 +32,7 @@ export function createLine({ api, name, announce, local, session, locks }) {
       store.set({
         phase: "ready", trouble: "", refused: "", tab, sheet, anchors: anchorsOf(sheet.bars, sheet.beats_per_bar), steps: stepsOf(sheet),
         version: sheet.version, base: sheet.notes, history, notes: history.present, played: null,
-        picked: -1, caret: sheet.notes[0] ? snap(sheet.notes[0].onset_beat, 1) : 0, rows: [], engraved: null,
+        picked: -1, anchor: -1, caret: sheet.notes[0] ? snap(sheet.notes[0].onset_beat, 1) : 0, rows: [], engraved: null,
       });
       lookForOthers();
       await drawing.draw();
@@ -48,18 +49,18 @@ export function createLine({ api, name, announce, local, session, locks }) {
   }
 
   /** Take a new state of the line as what it is now, keep it as a draft, and have it drawn. */
-  async function become(history, { picked, say = true } = {}) {
+  async function become(history, { picked, anchor = -1, say = true } = {}) {
     const { tab, version, base } = get();
     const notes = history.present;
     const caret = picked >= 0 && notes[picked] ? snap(notes[picked].onset_beat, stepBeats()) : get().caret;
-    store.set({ history, notes, played: null, refused: "", picked: picked ?? Math.min(get().picked, notes.length - 1), caret });
+    store.set({ history, notes, played: null, refused: "", picked: picked ?? Math.min(get().picked, notes.length - 1), anchor, caret });
     if (changedPart(base, notes)) {
       const kept = saveDraft(local, { job: name, version, tab, notes, at: Date.now() });
       if (!kept) store.set({ refused: "This browser has no room to keep the draft; keep it as a version soon." });
     } else dropDraft(local, name, version, tab);
     lookForOthers();
     await drawing.draw();
-    if (say && picked >= 0) announce(words(picked));
+    if (say && picked >= 0) announce(pickedWords());
   }
 
   const stepBeats = () => get().steps[get().step]?.beats ?? 0.5;
@@ -72,6 +73,20 @@ export function createLine({ api, name, announce, local, session, locks }) {
       return;
     }
     become(done(get().history, result.notes), { picked: result.index });
+  }
+
+  /** First and last of the notes that marks are put on: those taken in, or the one that is picked. */
+  function chosen() {
+    const { picked, anchor } = get();
+    return anchor < 0 ? [picked, picked] : [Math.min(picked, anchor), Math.max(picked, anchor)];
+  }
+
+  /** Put a mark on the chosen notes or take it off. @param {(notes: object[], first: number, last: number, index: number) => import("../lib/line_edit.js").Edit} change */
+  function mark(change) {
+    const { notes, picked, anchor, history } = get();
+    const result = change(notes, ...chosen(), picked);
+    if ("refused" in result) apply(result);
+    else become(done(history, result.notes), { picked, anchor });
   }
 
   function step(back) {
@@ -89,22 +104,33 @@ export function createLine({ api, name, announce, local, session, locks }) {
     if (!view || !notes[index]) return "";
     const name_ = view.written === view.sounding ? view.written : `${view.written}, sounding ${view.sounding}`;
     const zone = view.zone === "comfortable" ? "" : `, ${{ low: "low", high: "high", below: "below the range", above: "above the range" }[view.zone]}`;
-    return `${name_}, ${placeWords(view.beat, sheet.beats_per_bar)}, ${lengthWords(notes[index].duration_beats)}${zone}`;
+    const marks = markWords(notes[index]);
+    return `${name_}, ${placeWords(view.beat, sheet.beats_per_bar)}, ${lengthWords(notes[index].duration_beats)}${zone}${marks && `, ${marks}`}`;
   }
 
-  function pick(index, { say = true } = {}) {
-    const { notes } = get();
+  /** What is picked in words: a note, or how many were taken in. */
+  function pickedWords() {
+    const { picked, views } = get();
+    const [first, last] = chosen();
+    if (first === last) return words(picked);
+    return `${last - first + 1} notes, ${views[first]?.written ?? ""} to ${views[last]?.written ?? ""}; ${words(picked)}`;
+  }
+
+  /** Pick a note; with `extend`, take in all from the one picked before, for marks. */
+  function pick(index, { say = true, extend = false } = {}) {
+    const { notes, picked: before, anchor: from } = get();
     if (!notes.length) return;
     const picked = Math.min(Math.max(index, 0), notes.length - 1);
-    store.set({ picked, caret: snap(notes[picked].onset_beat, stepBeats()), refused: "" });
-    if (say) announce(words(picked));
+    const anchor = extend ? (from >= 0 ? from : before) : -1;
+    store.set({ picked, anchor, caret: snap(notes[picked].onset_beat, stepBeats()), refused: "" });
+    if (say) announce(pickedWords());
   }
 
   function setCaret(beat) {
     const { sheet, steps, step: at } = get();
     const first = (sheet.bars[0].number - 1) * sheet.beats_per_bar;
     const last = sheet.bars[sheet.bars.length - 1].number * sheet.beats_per_bar - steps[at].beats;
-    store.set({ caret: Math.min(Math.max(snap(beat, steps[at].beats), first), last), picked: -1, refused: "" });
+    store.set({ caret: Math.min(Math.max(snap(beat, steps[at].beats), first), last), picked: -1, anchor: -1, refused: "" });
     announce(`${placeWords(get().caret, sheet.beats_per_bar)}.`);
   }
 
@@ -147,7 +173,7 @@ export function createLine({ api, name, announce, local, session, locks }) {
   }
 
   return {
-    store, open, apply, pick, setCaret, stepBeats, words, keep, showPlayed, takePlayed, takeOver, throwAway, backToVersion, lookForOthers,
+    store, open, apply, mark, chosen, pick, setCaret, stepBeats, pickedWords, keep, showPlayed, takePlayed, takeOver, throwAway, backToVersion, lookForOthers,
     undo: () => step(true),
     redo: () => step(false),
     setStep: (at) => store.set({ step: at }),

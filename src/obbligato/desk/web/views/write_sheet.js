@@ -1,6 +1,7 @@
 /** The line written out, row by row, to be changed by keys and pointer; under each row the breath and the range. */
 import { airCurve, airWords, airY, ZONE_WORDS } from "../lib/line_air.js";
 import { add, lengthen, remove, shift, transpose } from "../lib/line_edit.js";
+import { clearMarks, LEVELS, markWords, toggleMark } from "../lib/line_marks.js";
 import { keyName } from "../lib/keys.js";
 import { beatOfX, noteNear, xOfBeat } from "../lib/line_place.js";
 import { lengthWords, placeWords, secondsToBeat } from "../lib/line_time.js";
@@ -12,6 +13,20 @@ const REACH = 34;
 const AIR_HEIGHT = 40;
 const PER_ROW = [8, 4, 2, 1];
 
+const MARK_KEYS = [
+  ["staccato", "s", "Staccato", "staccato, or not"],
+  ["tenuto", "t", "Tenuto", "tenuto, or not"],
+  ["accent", "a", "Accent", "an accent, or not"],
+  ["marcato", "m", "Marcato", "marcato, or not"],
+  ["slur", "l", "Slur", "a slur over the notes taken in, or to the next note"],
+  ["crescendo", "<", "Louder", "a hairpin that grows"],
+  ["diminuendo", ">", "Softer", "a hairpin that fades"],
+  ["breath", "b", "Breath", "a breath after the note"],
+  ["staccatissimo", "Shift+s", "Very short", "staccatissimo, or not"],
+  ["up-bow", "u", "Up-bow", "an up-bow, or not"],
+  ["down-bow", "d", "Down-bow", "a down-bow, or not"],
+];
+
 /** Everything the keys do on the sheet; the same list is printed on the key card and does the work of the buttons. */
 export function editsOf(line) {
   const { store } = line;
@@ -20,9 +35,13 @@ export function editsOf(line) {
     if (index < 0) line.pick(nearest(store.get()));
     else line.apply(change(notes, index, line.stepBeats()));
   };
-  const walk = (steps) => () => {
+  const walk = (steps, how) => () => {
     const { picked: index } = store.get();
-    line.pick(index < 0 ? nearest(store.get()) : index + steps);
+    line.pick(index < 0 ? nearest(store.get()) : index + steps, index < 0 ? {} : how);
+  };
+  const marking = (change) => () => {
+    if (store.get().picked < 0) line.pick(nearest(store.get()));
+    else line.mark(change);
   };
   return [
     { id: "before", keys: "Left", does: "the note before", run: walk(-1) },
@@ -37,6 +56,13 @@ export function editsOf(line) {
     { id: "shorter", keys: "-", label: "Shorter", does: "shorter by a step", run: picked((notes, i, step) => lengthen(notes, i, -step)) },
     { id: "remove", keys: "Delete / Backspace", label: "Remove", does: "remove the note", run: picked((notes, i) => remove(notes, i)) },
     { id: "add", keys: "Enter", label: "Add a note", does: "add a note at the mark", run: () => addAtCaret(line) },
+    { id: "takeBefore", keys: "Ctrl+Shift+Left", does: "take in the note before, for marks", run: walk(-1, { extend: true }) },
+    { id: "takeNext", keys: "Ctrl+Shift+Right", does: "take in the next note, for marks", run: walk(1, { extend: true }) },
+    ...MARK_KEYS.map(([mark, keys, label, does]) => ({ id: mark, keys, label, does, run: marking((notes, first, last, index) => toggleMark(notes, first, last, mark, index)) })),
+    ...LEVELS.map((level, i) => ({
+      id: level, keys: `${i + 1}`, label: level, does: `${level} from here on`, run: marking((notes, first, last, index) => toggleMark(notes, first, last, level, index)),
+    })),
+    { id: "clear", keys: "0", label: "No marks", does: "take all marks off", run: marking(clearMarks) },
     { id: "caretBack", keys: "Ctrl+Left", does: "the mark a step back", run: () => line.setCaret(store.get().caret - line.stepBeats()) },
     { id: "caretOn", keys: "Ctrl+Right", does: "the mark a step on", run: () => line.setCaret(store.get().caret + line.stepBeats()) },
     { id: "first", keys: "Home", does: "the first note", run: () => line.pick(0) },
@@ -62,6 +88,7 @@ export function addAtCaret(line, pitch = null, velocity = 80, usual = 67) {
 /** @param {{context: object, line: ReturnType<import("./write_line.js").createLine>}} props */
 export function Sheet({ context, line, usual }) {
   const { rows, phase, sheet, picked, caret, notes, views, phrases, engraved } = useStore(line.store);
+  const [from, to] = line.chosen();
   const { pitch } = useStore(context.store);
   const box = useRef();
   const marker = useRef(null);
@@ -95,7 +122,7 @@ export function Sheet({ context, line, usual }) {
     const area = event.currentTarget.getBoundingClientRect();
     const x = ((event.clientX - area.left) / area.width) * row.width;
     const note = noteNear(row.bars, x, REACH);
-    if (note !== null) line.pick(note + row.later);
+    if (note !== null) line.pick(note + row.later, { extend: event.shiftKey && picked >= 0 });
     else {
       const last = row.bars[row.bars.length - 1];
       const end = (last.number + last.bars - 1) * sheet.beats_per_bar;
@@ -103,27 +130,30 @@ export function Sheet({ context, line, usual }) {
     }
   }
 
-  const where = picked >= 0 ? line.words(picked) : sheet ? `The mark is at ${placeWords(caret, sheet.beats_per_bar)}.` : "";
+  const where = picked >= 0 ? line.pickedWords() : sheet ? `The mark is at ${placeWords(caret, sheet.beats_per_bar)}.` : "";
   return html`<div class="write-box" ref=${box}>
     <p class="write-where nums" aria-hidden="true">${signs(where) || " "}</p>
     <div class="write-sheet" tabindex="0" role="application" aria-roledescription="written line"
       aria-label=${`The line. Left and Right go from note to note, Up and Down change the pitch; the question mark shows every key. ${where}`} onKeyDown=${press}>
       ${phase === "ready" && !rows.length && html`<p class="soft">Writing it out …</p>`}
-      ${rows.map((row) => html`<${Row} key=${row.bars[0].number} row=${row} picked=${picked} caret=${caret} notes=${notes} views=${views}
+      ${rows.map((row) => html`<${Row} key=${row.bars[0].number} row=${row} picked=${picked} from=${from} to=${to} caret=${caret} notes=${notes} views=${views}
         phrases=${phrases} current=${engraved === notes} beatsPerBar=${sheet.beats_per_bar} onPoint=${point} marker=${marker} />`)}
     </div>
     ${views.some(({ air }) => air !== null) && html`<p class="small soft">Under each stave: the breath, from full down to the line where it is used up; dashed, the reserve. A stroke marks the start of a phrase.</p>`}
   </div>`;
 }
 
-function Row({ row, picked, caret, notes, views, phrases, current, beatsPerBar, onPoint, marker }) {
+function Row({ row, picked, from, to, caret, notes, views, phrases, current, beatsPerBar, onPoint, marker }) {
   const music = useRef();
   const line = useRef();
   const bars = useMemo(() => (row.later ? row.bars.map((bar) => ({ ...bar, symbols: bar.symbols.map(later(row.later)) })) : row.bars), [row]);
   useEffect(() => {
     for (const old of music.current.querySelectorAll(".picked")) old.classList.remove("picked");
-    for (const head of music.current.querySelectorAll(`[data-note="${picked - row.later}"]`)) head.classList.add("picked");
-  }, [picked, row]);
+    for (const head of picked < 0 ? [] : music.current.querySelectorAll("[data-note]")) {
+      const note = Number(head.dataset.note) + row.later;
+      if (note >= from && note <= to) head.classList.add("picked");
+    }
+  }, [picked, from, to, row]);
   useEffect(() => {
     marker.current ??= new Map();
     marker.current.set(row.bars[0].number, { row, line: line.current });
@@ -143,7 +173,7 @@ function Row({ row, picked, caret, notes, views, phrases, current, beatsPerBar, 
     </div>
     ${current && html`<${Air} row=${row} bars=${bars} notes=${notes} views=${views} phrases=${phrases} beatsPerBar=${beatsPerBar} />`}
     <ul class="for-readers">${bars.flatMap(({ symbols }) => symbols).filter(({ note }) => note !== null && views[note] && notes[note])
-      .map(({ note }) => html`<li>${signs(views[note].written)}, ${placeWords(views[note].beat, beatsPerBar)}, ${lengthWords(notes[note].duration_beats)}</li>`)}</ul>
+      .map(({ note }) => html`<li>${signs(views[note].written)}, ${placeWords(views[note].beat, beatsPerBar)}, ${[lengthWords(notes[note].duration_beats), markWords(notes[note])].filter(Boolean).join(", ")}</li>`)}</ul>
   </section>`;
 }
 
