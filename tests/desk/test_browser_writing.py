@@ -113,7 +113,7 @@ def test_marks_are_put_on_and_taken_off_by_keys_and_buttons_and_kept(context, ma
     do("Control+Shift+ArrowRight", "3 notes, G4 to B4")
     page.keyboard.press("l")
     expect(drawn.locator(".slur")).to_have_count(1)
-    assert page.locator(".write-music .picked").count() >= 3
+    expect(page.locator(".write-music .picked")).to_have_count(3)
     expect(drawn.locator(".dynam")).to_have_count(1)
     expect(drawn.locator(".artic")).to_have_count(1)
     slur = page.get_by_role("button", name="Slur", exact=True)

@@ -33,7 +33,7 @@ def test_every_kind_comes_back_and_the_notes_stay_as_they_are(written):
     ]
     assert [change.sentence for change in changes] == [
         "Bar 1: now marked mf from A4, slur A4 to B4, accent on B4.",
-        "Bar 2: now marked crescendo on D5, staccato on D5, tenuto on D5.",
+        "Bar 2: now marked staccato on D5, tenuto on D5, crescendo on D5.",
     ]
     assert difference_of(written, 1, 2) == changes
     assert [note.marks for note in line_version(written, 1).line.notes] == [NO_MARKS] * 4

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from obbligato.music.line import Note
-from obbligato.music.marks import LEVELS, SWELLS
+from obbligato.music.marks import LEVELS, SIGNS, SWELLS
 
 _Namer = Callable[[Note], str]
+_ORDER = (*LEVELS, *SIGNS, "slur", *SWELLS, "breath")
 Pair = tuple[int | None, int | None]
 
 
@@ -53,9 +54,9 @@ def _marks_of(note: Note) -> set[str]:
 def _told(
     notes: Sequence[Note], marks: Mapping[int, set[str]], bars: Mapping[int, int], name: _Namer
 ) -> dict[int, list[str]]:
-    """Every mark by the bar it is, or begins, in; the order is that of the notes."""
+    """Every mark by the bar it is, or begins, in; in the order of the notes, on one note in that of `_ORDER`."""
     told: dict[int, list[str]] = {}
-    for mark in dict.fromkeys(mark for index in sorted(marks) for mark in sorted(marks[index])):
+    for mark in dict.fromkeys(mark for index in sorted(marks) for mark in sorted(marks[index], key=_ORDER.index)):
         indices = [index for index in sorted(marks) if mark in marks[index]]
         if mark == "slur" or mark in SWELLS:
             for first, last in _runs(indices):
