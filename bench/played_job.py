@@ -57,7 +57,8 @@ def make_job(
     for number, take in enumerate(takes, 1):
         files.append(root / f"take {number}.wav")
         write_wav(files[-1], take)
-    add_takes(folder, tuple(files))
+    if files:
+        add_takes(folder, tuple(files))
     return folder
 
 

@@ -125,7 +125,7 @@ def test_marks_are_put_on_and_taken_off_by_keys_and_buttons_and_kept(context, ma
     page.get_by_role("button", name="Louder", exact=True).click()
     expect(drawn.locator(".hairpin")).to_have_count(0)
     do("Control+z", "crescendo")
-    page.get_by_label("from here").select_option("ff")
+    page.get_by_label("dynamic").select_option("ff")
     expect(where).to_contain_text("ff, crescendo")
     do("s", "ff, staccato, crescendo")
     do("b", "then a breath")

@@ -19,7 +19,7 @@ from obbligato.music.grid import Grid
 from obbligato.music.harmony import note_name
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Note
-from obbligato.music.mark_difference import mark_words
+from obbligato.music.mark_difference import SAME_BAR_LIST, listed, mark_words
 from obbligato.music.remarks import bar_of
 
 _Namer = Callable[[Note], str]
@@ -32,8 +32,6 @@ SAME_VELOCITY = 6
 _FARTHEST_BEATS = 1.5
 """A note that begins further away is another note, not the same one moved."""
 _TAKEN_OUT = 1.0
-_SAME_BAR_LIST = 4
-"""So many notes of a bar are named; of more, the number is told."""
 
 
 @dataclass(frozen=True)
@@ -161,20 +159,14 @@ def _parts(changes: Sequence[NoteChange], before: Sequence[Note], after: Sequenc
     """What is to be told of the notes of a bar, their marks apart."""
     added = [name(after[c.after]) for c in changes if c.kind == "added" and c.after is not None]
     removed = [name(before[c.before]) for c in changes if c.kind == "removed" and c.before is not None]
-    parts = [f"{_listed(added)} added" if added else "", f"{_listed(removed)} taken out" if removed else ""]
+    parts = [f"{listed(added)} added" if added else "", f"{listed(removed)} taken out" if removed else ""]
     told = [
         _change_words(before[c.before], after[c.after], name)
         for c in changes
         if c.kind != "marked" and c.before is not None and c.after is not None
     ]
-    parts += told if len(told) <= _SAME_BAR_LIST else [f"{len(told)} notes changed"]
+    parts += told if len(told) <= SAME_BAR_LIST else [f"{len(told)} notes changed"]
     return [part for part in parts if part]
-
-
-def _listed(names: Sequence[str]) -> str:
-    if len(names) > _SAME_BAR_LIST:
-        return f"{len(names)} notes"
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _change_words(old: Note, new: Note, name: _Namer) -> str:

@@ -9,6 +9,8 @@ from obbligato.music.marks import LEVELS, SIGNS, SWELLS
 
 _Namer = Callable[[Note], str]
 _ORDER = (*LEVELS, *SIGNS, "slur", *SWELLS, "breath")
+SAME_BAR_LIST = 4
+"""So many notes of a bar are named; of more, the number is told."""
 Pair = tuple[int | None, int | None]
 
 
@@ -45,6 +47,13 @@ def mark_words(
     return words
 
 
+def listed(names: Sequence[str]) -> str:
+    """The names of notes of one bar in a sentence."""
+    if len(names) > SAME_BAR_LIST:
+        return f"{len(names)} notes"
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
 def _marks_of(note: Note) -> set[str]:
     marks = note.marks
     words = {*marks.signs, marks.level, marks.swell, "slur" if marks.slurred else None}
@@ -68,8 +77,8 @@ def _told(
         else:
             word = {"breath": "after"}.get(mark, "from" if mark in LEVELS else "on")
             for bar in dict.fromkeys(bars[index] for index in indices):
-                names = dict.fromkeys(name(notes[index]) for index in indices if bars[index] == bar)
-                told.setdefault(bar, []).append(f"{mark} {word} {' and '.join(names)}")
+                names = [name(notes[index]) for index in indices if bars[index] == bar]
+                told.setdefault(bar, []).append(f"{mark} {word} {listed(names)}")
     return told
 
 

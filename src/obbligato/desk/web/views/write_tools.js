@@ -32,8 +32,8 @@ export function Tools({ line, usual }) {
     <div class="group" role="group" aria-label="Marks">
       ${MARKS.map((id) => html`<button type="button" title=${`${edits.get(id).does} (${edits.get(id).keys})`} disabled=${phase !== "ready" || picked < 0}
         aria-pressed=${hasMark(notes, first, last, id)} onClick=${press(id)}>${edits.get(id).label}</button>`)}
-      <label>from here <select disabled=${phase !== "ready" || picked < 0} value=${marksOf(notes[first]).level ?? ""} onChange=${(event) => line.mark((all, from, _, index) => ({ ...setLevel(all, from, event.target.value || null), index }))}>
-        ${["", ...LEVELS].map((level) => html`<option value=${level} selected=${level === (marksOf(notes[first]).level ?? "")}>${level || "no dynamic"}</option>`)}</select></label>
+      <label>dynamic <select disabled=${phase !== "ready" || picked < 0} value=${marksOf(notes[first]).level ?? ""} onChange=${(event) => line.mark((all, from, _, index) => ({ ...setLevel(all, from, event.target.value || null), index }))}>
+        ${["", ...LEVELS].map((level) => html`<option value=${level} selected=${level === (marksOf(notes[first]).level ?? "")}>${level || "none"}</option>`)}</select></label>
     </div>
     <p class="refused trouble" role="status" hidden=${!refused}>${refused}</p>
   </div>`;
