@@ -10,6 +10,7 @@ import pytest
 
 from obbligato.errors import InputError
 from obbligato.job.intake import new_job
+from obbligato.job.line_editing import edit_line
 from obbligato.job.mapping import FINDINGS, LISTENER, correct, corrections, song_map, song_map_to_json
 from obbligato.job.model import Brief
 from obbligato.job.new_guide import compare_guide, leave_guide
@@ -124,6 +125,17 @@ def test_on_a_yes_the_job_goes_by_the_new_guide_and_nothing_is_lost(job, sound, 
     assert [note.pitch for note in line.line.notes] == [48, 50, 52, 53]
     # The second phrase is at the same bars of the music: two bars of four beats later.
     assert [note.onset_beat for note in line.line.notes] == pytest.approx([4, 5, 28, 29], abs=0.01)
+
+
+def test_marks_are_carried_over_with_their_notes(job, sound, tmp_path):
+    edit_line(job, "mark 2:1-2:2 slur; mark 6:1 f; mark 6:2 breath")
+    report = compare_guide(job, write(tmp_path / "ferry 2.wav", two_bars_put_in(sound)))
+    take_over_guide(job, report.sha256)
+    map_by_hand(job, BARS + 2)
+    notes = current_line(job).line.notes
+    assert [note.marks.level for note in notes] == [None, None, "f", None]
+    assert [note.marks.slurred for note in notes] == [True, False, False, False]
+    assert [note.marks.breath for note in notes] == [False, False, False, True]
 
 
 def test_going_back_brings_back_what_was_heard_and_put_right(job, sound, tmp_path):
