@@ -2,6 +2,7 @@
 
 import json
 
+import mido
 import pytest
 
 from obbligato.errors import InputError
@@ -14,6 +15,7 @@ from obbligato.music.line import Note
 from obbligato.music.marking import hairpins, slurs
 from obbligato.music.marks import NO_MARKS, NoteMarks
 
+TAKEN_OUT = 69
 ALL_KINDS = "mark 1:1 mf; mark 1:1-1:2 slur; mark 1:2 accent; mark 2:1 crescendo; mark 2:1 staccato; mark 2:1 tenuto"
 
 
@@ -95,11 +97,18 @@ def test_the_same_notes_with_the_same_marks_are_no_new_version(written):
         edit_line(written, "mark 1:1 mf")
 
 
-def test_a_midi_file_that_takes_the_place_of_marks_says_so(written, tmp_path):
-    edit_line(written, "mark 1:1 mf; transpose 2:1 2")
-    placed = add_line(written, written.path("line/v1.mid"), start="guide")
-    assert placed.sentences[-1] == "A MIDI file holds no marks: those of version 2 are not on this one."
-    assert marks_in(written) == [NO_MARKS] * 4
+def test_a_midi_file_changed_elsewhere_keeps_the_marks_of_its_notes(written):
+    """Another program, here mido, takes out the second note; a MIDI file by itself holds no marks."""
+    edit_line(written, "mark 1:1-2:1 slur; mark 1:2 accent; mark 2:1 f")
+    file = mido.MidiFile(written.path("line/v2.mid"))
+    for track in file.tracks:
+        for message in track:
+            if message.type in ("note_on", "note_off") and message.note == TAKEN_OUT:
+                message.velocity = 0
+    file.save(written.path("elsewhere.mid"))
+    placed = add_line(written, written.path("elsewhere.mid"), start="guide")
+    assert placed.sentences[-1] == "The notes that were in version 2 keep the marks they had there."
+    assert marks_in(written) == [NoteMarks(slurred=True), NoteMarks(level="f"), NO_MARKS]
 
 
 def test_a_draft_drops_a_slur_past_its_last_note(written):

@@ -100,6 +100,17 @@ def test_marks_move_with_their_notes_and_a_slur_holds_only_to_its_own_next_note(
     assert (slurs(notes), words(notes)) == ((), [(2, "accent")])
 
 
+def test_another_version_of_the_line_keeps_the_marks_of_the_notes_that_are_still_there():
+    before = marked((0, 3, "slur"), (1, 1, "accent"), (5, 5, "f"), (7, 7, "breath"))
+    other = [Note(n.onset_beat + 0.05, 0.8, n.pitch + (n.pitch == 61)) for n in PLAIN]
+    after = marking.carried_marks(before, [*other[:3], Note(2.5, 0.3, 80), *other[3:5], *other[6:]])
+    # Note 5 is gone, and with it the place of its f; a note was put into the slur.
+    assert slurs(after) == ((0, 4),)
+    assert words(after) == [(1, "accent"), (6, "f"), (7, "breath")]
+    assert marking.carried_marks(before, PLAIN) == before
+    assert marking.carried_marks(PLAIN, other) == tuple(other)
+
+
 def test_no_slur_goes_on_past_the_last_note_or_a_breath():
     loose = (*PLAIN[:-1], Note(7.0, 0.9, 67, 80, NoteMarks(slurred=True)))
     assert slurs(marking.settled(loose)) == ()

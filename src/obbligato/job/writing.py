@@ -16,6 +16,7 @@ from obbligato.job.store import JobFolder
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument, find_instrument
 from obbligato.music.line import Line, Note
+from obbligato.music.marking import carried_marks
 from obbligato.music.midi import place, read_midi
 from obbligato.music.phrases import find_phrases
 from obbligato.progress import Progress, silent
@@ -37,7 +38,7 @@ def add_line(
     file: Path,
     *,
     start: Start = "auto",
-    marked: Sequence[Note] = (),
+    marked: Sequence[Note] | None = None,
     progress: Progress = silent,
 ) -> PlacedLine:
     """Add a version of the line from a MIDI file in sounding pitch; the performance is kept as it is.
@@ -45,7 +46,8 @@ def add_line(
     Parameters
     ----------
     marked
-        The notes of the file with their marks, which a MIDI file cannot hold; none for a line without marks.
+        The notes of the file with their marks, which a MIDI file cannot hold. Left out, the notes that were in the
+        version before keep the marks they had there.
 
     Raises
     ------
@@ -56,12 +58,18 @@ def add_line(
     performance = read_midi(file)
     data = file.read_bytes()
     sha256 = hashlib.sha256(data).hexdigest()
-    lines, marks = folder.job.lines, marks_bytes(marked)
-    if lines and lines[-1].sha256 == sha256 and (not marked or stored_marks(folder, lines[-1].file) == marks):
+    lines = folder.job.lines
+    marks = None if marked is None else marks_bytes(marked)
+    if lines and lines[-1].sha256 == sha256 and (marked is None or stored_marks(folder, lines[-1].file) == marks):
         raise InputError(
             f"'{file.name}' is already version {lines[-1].version} of the line; change it before adding it again."
         )
-    placed = place(performance, song_map(folder, progress=progress).to_grid(), start=start)
+    grid = song_map(folder, progress=progress).to_grid()
+    placed = place(performance, grid, start=start)
+    carried: tuple[str, ...] = ()
+    if marked is None and lines and stored_marks(folder, lines[-1].file) is not None:
+        marks = marks_bytes(carried_marks(placed_version(folder, lines[-1], grid).line.notes, placed.notes))
+        carried = (f"The notes that were in version {lines[-1].version} keep the marks they had there.",)
     number = len(lines) + 1
     version = LineVersion(
         version=number,
@@ -75,12 +83,7 @@ def add_line(
     if marks is not None:
         folder.add_file(marks_file(version.file), marks)
     folder.save("line", f"line version {number} from '{file.name}'", lines=(*lines, version))
-    bare = () if marked or not lines or stored_marks(folder, lines[-1].file) is None else (_without_marks(lines[-1]),)
-    return replace(current_line(folder), sentences=(placed.sentence, *performance.remarks, *bare))
-
-
-def _without_marks(before: LineVersion) -> str:
-    return f"A MIDI file holds no marks: those of version {before.version} are not on this one."
+    return replace(current_line(folder), sentences=(placed.sentence, *performance.remarks, *carried))
 
 
 def current_line(folder: JobFolder) -> PlacedLine:

@@ -58,21 +58,28 @@ class BarChange:
 
 def note_changes(before: Sequence[Note], after: Sequence[Note]) -> tuple[NoteChange, ...]:
     """Every note that differs between two versions, in order of the line; notes that are the same are left out."""
+    found = [
+        (_kind(None if i is None else before[i], None if j is None else after[j]), i, j)
+        for i, j in matched_notes(before, after)
+    ]
+    return tuple(NoteChange(kind, i, j) for kind, i, j in found if kind is not None)
+
+
+def matched_notes(before: Sequence[Note], after: Sequence[Note]) -> list[tuple[int | None, int | None]]:
+    """Every note of two versions in order: its index in each, None where it is not there."""
+    shorter = min(len(before), len(after))
     start = 0
-    while start < min(len(before), len(after)) and _same(before[start], after[start]):
+    while start < shorter and _same(before[start], after[start]):
         start += 1
     stop = 0
-    while stop < min(len(before), len(after)) - start and _same(before[-1 - stop], after[-1 - stop]):
+    while stop < shorter - start and _same(before[-1 - stop], after[-1 - stop]):
         stop += 1
-    pairs = _matched(before[start : len(before) - stop], after[start : len(after) - stop])
-    changes = []
-    for i, j in pairs:
-        old = None if i is None else i + start
-        new = None if j is None else j + start
-        kind = _kind(None if old is None else before[old], None if new is None else after[new])
-        if kind is not None:
-            changes.append(NoteChange(kind, old, new))
-    return tuple(changes)
+    middle = _matched(before[start : len(before) - stop], after[start : len(after) - stop])
+    return [
+        *((i, i) for i in range(start)),
+        *((None if i is None else i + start, None if j is None else j + start) for i, j in middle),
+        *((len(before) - i, len(after) - i) for i in range(stop, 0, -1)),
+    ]
 
 
 def line_difference(
@@ -106,7 +113,8 @@ def line_difference(
 
 
 def _same(a: Note, b: Note) -> bool:
-    return _kind(a, b) is None
+    """Whether two notes are the same to the ear, whatever is written on them."""
+    return _kind(a, b) in (None, "marked")
 
 
 def _kind(old: Note | None, new: Note | None) -> Change | None:

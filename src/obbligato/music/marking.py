@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import Any, Literal, get_args
 
 from obbligato.errors import InputError
+from obbligato.music.difference import matched_notes
 from obbligato.music.line import Note
 from obbligato.music.marks import LEVELS, NO_MARKS, SIGNS, SWELLS, Level, NoteMarks, Sign, Swell
 
@@ -133,6 +134,24 @@ def parted_where_reordered(notes: Sequence[Note], order: Sequence[int]) -> Notes
     return tuple(
         _with(notes[index], slurred=notes[index].marks.slurred and follows.get(index) == index + 1) for index in order
     )
+
+
+def carried_marks(before: Sequence[Note], after: Sequence[Note]) -> Notes:
+    """The notes of another version with the marks of the one before: each note that is still there keeps its own.
+
+    What becomes of the marks of notes that are gone, and of notes that were put in, is as when a line is edited.
+    """
+    pairs = matched_notes(before, after)
+    kept = iter(kept_by_neighbours(before, [old for old, new in pairs if old is not None and new is None]))
+    source = [None if old is None else next(kept) for old, new in pairs if new is not None]
+    result: list[Note] = []
+    for place, (note, old) in enumerate(zip(after, source, strict=True)):
+        if old is not None:
+            result.append(replace(note, marks=old.marks))
+        else:
+            following = next((one for one in source[place + 1 :] if one is not None), None)
+            result.append(joined_by_neighbours(note, result[-1] if result else None, following))
+    return settled(result)
 
 
 def _changed(notes: Sequence[Note], indices: Sequence[int], change: Callable[[NoteMarks], dict[str, Any]]) -> Notes:
