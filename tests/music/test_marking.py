@@ -1,5 +1,6 @@
 """Marks on notes, and what becomes of them when the line is changed; every answer can be worked out by hand."""
 
+import numpy as np
 import pytest
 
 from obbligato.errors import InputError
@@ -98,6 +99,31 @@ def test_marks_move_with_their_notes_and_a_slur_holds_only_to_its_own_next_note(
     notes = editing.move(marked((0, 3, "slur"), (1, 1, "accent")), Reach(1.0), beats=1.5)
     assert [n.pitch for n in notes[:4]] == [60, 62, 61, 63]
     assert (slurs(notes), words(notes)) == ((), [(2, "accent")])
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_whatever_is_taken_out_or_moved_no_two_notes_are_newly_slurred_together(seed):
+    """Notes are known by their pitch: two that are under one slur afterwards were under one slur before."""
+    rng = np.random.default_rng(seed)
+    notes = PLAIN
+    for _ in range(8):
+        first, last = sorted(rng.integers(0, len(PLAIN), 2))
+        mark = marking.MARKS[rng.integers(len(marking.MARKS))] if rng.random() < 0.5 else "slur"
+        if mark != "slur" or last > first:
+            notes = put(notes, range(first, last + 1), mark)
+    together = {
+        frozenset({a.pitch, b.pitch}) for i, j in slurs(notes) for a in notes[i : j + 1] for b in notes[i : j + 1]
+    }
+    first, last = sorted(rng.integers(0, len(PLAIN), 2))
+    reach = Reach(float(first), float(last))
+    shorter = editing.delete(notes, reach)
+    moved = marking.settled(editing.move(notes, Reach(float(first)), beats=float(rng.uniform(-3.0, 3.0))))
+    for after in (shorter, moved):
+        for i, j in slurs(after):
+            assert all(frozenset({a.pitch, b.pitch}) in together for a in after[i : j + 1] for b in after[i : j + 1])
+        assert marking.settled(after) == after
+    levels = [n.marks.level for n in notes if n.marks.level]
+    assert {n.marks.level for n in shorter if n.marks.level} <= set(levels)
 
 
 def test_another_version_of_the_line_keeps_the_marks_of_the_notes_that_are_still_there():

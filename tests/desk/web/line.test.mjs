@@ -270,6 +270,9 @@ test("each mark goes where it belongs, comes off when put on again, and leaves t
   assert.deepEqual(words(put(put(LINE, 0, 1, "accent"), 1, 2, "staccato")), ["accent", "staccato, accent", "staccato", ""]);
   assert.deepEqual(words(put(put(LINE, 0, 2, "crescendo"), 2, 2, "diminuendo")), ["crescendo", "crescendo", "diminuendo", ""]);
   assert.deepEqual(words(marks.clearMarks(put(put(LINE, 0, 2, "slur"), 1, 1, "f"), 1, 1).notes), ["", "", "", ""]);
+  const hairpins = put(put(LINE, 0, 3, "crescendo"), 2, 2, "f");
+  assert.deepEqual(words(marks.clearMarks(hairpins, 0, 0).notes), ["", "", "f, crescendo", "crescendo"]);
+  assert.deepEqual(words(marks.clearMarks(put(hairpins, 3, 3, "accent"), 3, 3).notes), ["crescendo", "crescendo", "f", ""]);
   assert.equal(LINE[0].marks, undefined);
 });
 

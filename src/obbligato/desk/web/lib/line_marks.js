@@ -62,11 +62,24 @@ export function setLevel(notes, index, level) {
   return { notes: marked(notes, [index], () => ({ level })), index };
 }
 
-/** Take all marks off the notes `first` to `last`, and the slurs that reach them. @returns {import("./line_edit.js").Edit} */
+/** Take all marks off the notes `first` to `last`; a slur or hairpin that reaches them goes as a whole. @returns {import("./line_edit.js").Edit} */
 export function clearMarks(notes, first, last, index = last) {
-  const all = notes.map((_, i) => i).slice(first, last + 1);
-  const before = first > 0 ? marked(notes, [first - 1], () => ({ slurred: false })) : notes;
-  return { notes: marked(before, all, () => NONE), index };
+  const range = (from, to) => notes.map((_, i) => i).slice(Math.max(0, from), to + 1);
+  let [from, to] = [first, last];
+  while (from > 0 && marksOf(notes[from - 1]).slurred) from -= 1;
+  while (to + 1 < notes.length && marksOf(notes[to]).slurred) to += 1;
+  const unslurred = marked(notes, range(from, to), () => ({ slurred: false }));
+  [from, to] = [first, last];
+  while (sameHairpin(notes, from - 1)) from -= 1;
+  while (sameHairpin(notes, to)) to += 1;
+  const even = marked(unslurred, range(from, to), () => ({ swell: null }));
+  return { notes: marked(even, range(first, last), () => NONE), index };
+}
+
+/** Whether one hairpin lies over a note and the next: where a loudness is marked, another begins. */
+function sameHairpin(notes, index) {
+  const [one, next] = [marksOf(notes[index]), marksOf(notes[index + 1])];
+  return index >= 0 && index + 1 < notes.length && one.swell !== null && one.swell === next.swell && next.level === null;
 }
 
 /** The notes without the one at `index`: its slur closes, its loudness goes on to the next, its breath to the one before. */
