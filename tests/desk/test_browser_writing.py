@@ -170,8 +170,10 @@ def test_the_pointer_picks_notes_and_sets_the_mark_and_keys_write_there(context,
     page.get_by_text("How keys are taken").click()
     page.get_by_label("writes a note at the mark").check()
     page.get_by_role("button", name="Play on the computer's keys").click()
+    # The page listens to the keys once it has drawn that it does.
+    page.evaluate("() => new Promise((drawn) => requestAnimationFrame(() => setTimeout(drawn, 150)))")
     page.keyboard.press("e")  # the key beside W, by its place: two octaves and a third above the lowest C
-    page.wait_for_function("() => document.querySelector('.write-where').textContent.includes('sounding E5')")
+    expect(page.locator(".write-where")).to_contain_text("sounding E5")
     assert "8 notes" in page.locator(".write-head").inner_text()
 
 
