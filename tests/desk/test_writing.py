@@ -10,7 +10,6 @@ from starlette.testclient import TestClient
 
 from obbligato.desk.app import make_app
 from obbligato.desk.deps import Desk
-from obbligato.desk.draft_data import zone_of
 from obbligato.desk.routes.writing import mockup_work, part_work
 from obbligato.desk.stand_data import row_width_staves
 from obbligato.job.mapping import FINDINGS
@@ -210,8 +209,8 @@ class TestDraft:
     def test_zones_meet_at_the_instrument_s_own_limits(self):
         horn = find_instrument("flugelhorn")
         edges = (horn.low - 1, horn.low, horn.comfortable_low, horn.comfortable_high, horn.comfortable_high + 1)
-        assert [zone_of(pitch, horn) for pitch in edges] == ["below", "low", "comfortable", "comfortable", "high"]
-        assert zone_of(horn.high + 1, horn) == "above"
+        assert [horn.zone(pitch) for pitch in edges] == ["below", "low", "comfortable", "comfortable", "high"]
+        assert (horn.zone(horn.high), horn.zone(horn.high + 1)) == ("ask high", "above")
 
     def test_more_notes_than_a_beat_can_hold_are_refused_in_words(self, page):
         crowd = [note(3 + i / 18, 0.05) for i in range(9)]

@@ -32,7 +32,7 @@ def test_an_instrument_in_several_keys_is_the_usual_one_unless_said():
         ("saxophone", "Alto Sax in Eb"),
         ("bass", "Double Bass, Electric Bass"),
         ("trumpt", "Trumpet in Bb"),
-        ("trumpet in D", "Trumpet in C"),
+        ("trumpet in F", "Trumpet in C"),
         ("zzz", "choose one of"),
         ("", "choose one of"),
     ],

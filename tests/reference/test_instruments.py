@@ -3,7 +3,7 @@
 import pretty_midi
 import pytest
 from music21 import instrument as m21
-from music21 import key, note
+from music21 import interval, key, note
 
 from obbligato.music.instruments import INSTRUMENTS, find_instrument
 
@@ -49,7 +49,12 @@ def test_transposition_is_that_of_music21(name):
 
 @pytest.mark.parametrize(
     ("text", "name"),
-    [("Clarinet in A", "Clarinet in A"), ("C Trumpet", "Trumpet in C"), ("Bb Clarinet", "Clarinet in Bb")],
+    [
+        ("Clarinet in A", "Clarinet in A"),
+        ("C Trumpet", "Trumpet in C"),
+        ("Bb Clarinet", "Clarinet in Bb"),
+        ("D Trumpet", "Trumpet in D"),
+    ],
 )
 def test_keyed_instruments_as_music21_reads_them(text, name):
     reference = m21.fromString(text).transposition
@@ -76,6 +81,43 @@ def test_a_written_c_sounds_the_note_an_instrument_is_named_after(name, tonic):
     """The rule of every handbook: concert C major is written in `tonic` for an instrument in that key."""
     written = find_instrument(name).to_written(60) % 12
     assert written == key.Key(tonic).tonic.pitchClass
+
+
+# Semitones from sounding up to written, as handbooks of orchestration list them by group (Adler, Blatter; from
+# memory, typed apart from the table of named intervals). Whatever stands in no group is written as it sounds.
+HANDBOOK = {
+    +2: "Trumpet in Bb; Cornet in Bb; Flugelhorn in Bb; Clarinet in Bb; Soprano Sax in Bb",
+    +3: "Clarinet in A; Oboe d'Amore in A",
+    +9: "Alto Sax in Eb; Alto Horn in Eb",
+    +7: "Horn in F; English Horn in F; Basset Horn in F",
+    +5: "Alto Flute in G",
+    +14: "Tenor Sax in Bb; Bass Clarinet in Bb; Treble-Clef Euphonium in Bb; Treble-Clef Baritone in Bb; "
+    "Treble-Clef Trombone in Bb",
+    +21: "Baritone Sax in Eb; Treble-Clef Tuba in Eb",
+    +26: "Treble-Clef Tuba in Bb",
+    -3: "Clarinet in Eb; Soprano Cornet in Eb",
+    -2: "Trumpet in D",
+    -10: "Piccolo Trumpet in Bb",
+    -12: "Piccolo; Descant Recorder",
+    +12: "Double Bass; Guitar; Electric Bass; Tenor Voice; Contrabassoon; Bass Flute",
+}
+
+
+@pytest.mark.parametrize("instrument", INSTRUMENTS, ids=lambda instrument: instrument.name)
+def test_transposition_is_the_handbooks(instrument):
+    up = next((up for up, names in HANDBOOK.items() if instrument.name in names.split("; ")), 0)
+    assert instrument.to_written(60) == 60 + up
+
+
+@pytest.mark.parametrize("instrument", INSTRUMENTS, ids=lambda instrument: instrument.name)
+def test_a_written_c_sounds_the_key_in_the_name(instrument):
+    """Spelled, by music21's named interval: a written C of an Eb instrument sounds an E flat and no D sharp."""
+    ours = instrument.transposition
+    named = interval.intervalFromGenericAndChromatic(
+        ours.diatonic + (1 if ours.diatonic >= 0 else -1), ours.chromatic
+    )
+    assert note.Note("C5").transpose(named).name == instrument.key.replace("b", "-")
+    assert (f" in {instrument.key}" in instrument.name) == (instrument.key != "C" or instrument.name.endswith("in C"))
 
 
 # General MIDI program, as pretty_midi's table of GM names has it; it counts from 0.
@@ -111,8 +153,10 @@ def test_general_midi_program(name, gm_name):
 
 def test_every_range_lies_within_itself_and_every_name_finds_its_instrument():
     for instrument in INSTRUMENTS:
-        ours = (instrument.low, instrument.comfortable_low, instrument.comfortable_high, instrument.high)
+        i = instrument
+        ours = (i.low, i.strong_low, i.comfortable_low, i.comfortable_high, i.strong_high, i.high)
         assert list(ours) == sorted(ours), instrument.name
+        assert all(i.low <= weak.low <= weak.high <= i.high for weak in i.weak), instrument.name
         assert find_instrument(instrument.name) is instrument
         assert find_instrument(instrument.name.upper()) is instrument
         for alias in instrument.aliases:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, get_args
+from typing import Annotated, Any, get_args
 
 import typer
 from rich.table import Table
@@ -94,22 +94,50 @@ def instruments(
     name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One instrument; all if left out.")] = None,
     json: JsonOption = False,
 ) -> None:
-    """The table of instruments: transposition, ranges in written pitch, breath."""
-    shown = INSTRUMENTS if name is None else (find_instrument(name),)
-    choose_output(json, lambda: [reports.plain(i) for i in shown], lambda: out.print(_table(shown)))
+    """The table of instruments: transposition, ranges in written pitch, breath, bow and lip, and what is your own."""
+    from obbligato.job.own_figures import own_figures
+
+    named = INSTRUMENTS if name is None else (find_instrument(name),)
+    figures = own_figures()
+    shown = [figures.applied_to(i) for i in named]
+    own = {i.name: figures.words(i) for i in named if figures.words(i)}
+
+    def document() -> list[dict[str, Any]]:
+        return [{**reports.plain(i), "own": list(own.get(i.name, ()))} for i in shown]
+
+    def show() -> None:
+        out.print(_table(shown))
+        for i in shown if name is not None else ():
+            say(*(f"{pitch_text(w.low)}-{pitch_text(w.high)} (written): {w.why}." for w in i.weak))
+        for of, told in own.items():
+            say(f"Your own for {of}: {'; '.join(told)}.")
+
+    choose_output(json, document, show)
 
 
 def _table(shown: Sequence[Instrument]) -> Table:
-    columns = ("instrument", "sounds", "clef", "written range", "comfortable", "breath", "program")
+    columns = (
+        "instrument",
+        "sounds",
+        "clef",
+        "written: safe",
+        "strong player",
+        "ask first",
+        "breath or bow",
+        "play : rest",
+        "program",
+    )
     table = Table(*columns, box=None, pad_edge=False)
     for i in shown:
         table.add_row(
             i.name,
             f"{i.transposition.semitones:+d}" if i.transposition.semitones else "as written",
             i.clef,
-            f"{pitch_text(i.low)}-{pitch_text(i.high)}",
             f"{pitch_text(i.comfortable_low)}-{pitch_text(i.comfortable_high)}",
-            "" if i.breath_s is None else f"{i.breath_s:g} s",
+            f"{pitch_text(i.strong_low)}-{pitch_text(i.strong_high)}",
+            f"{pitch_text(i.low)}-{pitch_text(i.high)}",
+            "" if (air := i.breath_s or i.bow_s) is None else f"{air:g} s",
+            "" if i.play_to_rest is None else f"{i.play_to_rest:g} : 1",
             str(i.gm_program),
         )
     return table

@@ -19,7 +19,6 @@ from obbligato.desk.draft_model import (
     SheetView,
     SymbolView,
     VersionView,
-    Zone,
 )
 from obbligato.job.checking import check_in_song
 from obbligato.job.drafting import draft_line, line_version, mapped_song
@@ -214,20 +213,9 @@ def _notes(line: Line, part: Part, song: SongMap, instrument: Instrument, pitch:
                 sounding=sounding,
                 beat=beat,
                 bar=bar,
-                zone=zone_of(instrument.to_written(note.pitch), instrument),
+                zone=instrument.zone(instrument.to_written(note.pitch)),
                 air=reading.left if reading else None,
                 breathed=reading.breathed if reading else None,
             )
         )
     return views
-
-
-def zone_of(written: int, instrument: Instrument) -> Zone:
-    """Where a written pitch lies in the instrument's range."""
-    if written < instrument.low:
-        return "below"
-    if written > instrument.high:
-        return "above"
-    if written < instrument.comfortable_low:
-        return "low"
-    return "high" if written > instrument.comfortable_high else "comfortable"

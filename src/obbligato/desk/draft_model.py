@@ -6,11 +6,11 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from obbligato.music.instruments import Zone
 from obbligato.music.line import Note
 from obbligato.music.marks import Level, NoteMarks, Sign, Swell
 
 Pitch = Literal["written", "sounding"]
-Zone = Literal["below", "low", "comfortable", "high", "above"]
 
 _Beat = Annotated[float, Field(ge=-10_000.0, le=100_000.0, allow_inf_nan=False)]
 

@@ -12,6 +12,7 @@ from obbligato.errors import InputError
 from obbligato.job.line_marks import marks_bytes, marks_file, stored_marks, with_marks
 from obbligato.job.mapping import song_map
 from obbligato.job.model import LineVersion
+from obbligato.job.own_figures import own_figures
 from obbligato.job.store import JobFolder
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument, find_instrument
@@ -113,5 +114,5 @@ def placed_version(folder: JobFolder, version: LineVersion, grid: Grid) -> Place
 
 
 def instrument_of(folder: JobFolder) -> Instrument:
-    """The job's instrument."""
-    return find_instrument(folder.job.instrument)
+    """The job's instrument, with the player's own figures where they set any."""
+    return own_figures(folder.root).applied_to(find_instrument(folder.job.instrument))

@@ -8,7 +8,7 @@ from itertools import pairwise
 from obbligato.music.breath import breath_remarks
 from obbligato.music.company import clash_remarks, openings_remarks, voice_remarks
 from obbligato.music.grid import Grid
-from obbligato.music.instruments import Instrument, pitch_text
+from obbligato.music.instruments import Instrument, Zone, pitch_text
 from obbligato.music.line import Line, Note
 from obbligato.music.remarks import Remark, Severity, bar_of, bars_text
 from obbligato.music.spans import ChordSpan, Opening, Span
@@ -51,26 +51,24 @@ def check_line(
 
 
 def _range_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
-    """Notes outside the range, and outside its comfortable part, each side for itself."""
+    """Notes outside the safe range, zone by zone."""
     i = instrument
-    zones: tuple[tuple[Severity, str, range], ...] = (
-        ("stop", f"below the lowest note ({pitch_text(i.low)})", range(i.low)),
-        ("stop", f"above the highest note ({pitch_text(i.high)})", range(i.high + 1, 200)),
-        ("look", f"low, under the comfortable {pitch_text(i.comfortable_low)}", range(i.low, i.comfortable_low)),
-        (
-            "look",
-            f"high, over the comfortable {pitch_text(i.comfortable_high)}",
-            range(i.comfortable_high + 1, i.high + 1),
-        ),
-    )
+    octave, ask, strong = _octave_fix(notes, i), "ask the player first", "for a strong player; save it for one place"
+    zones: dict[Zone, tuple[Severity, str, str]] = {
+        "below": ("stop", f"below the lowest note ({pitch_text(i.low)})", octave),
+        "above": ("stop", f"above the highest note ({pitch_text(i.high)})", octave),
+        "ask low": ("look", f"lower than most strong players go ({pitch_text(i.strong_low)})", ask),
+        "ask high": ("look", f"higher than most strong players go ({pitch_text(i.strong_high)})", ask),
+        "low": ("look", f"low, under the safe {pitch_text(i.comfortable_low)}", strong),
+        "high": ("look", f"high, over the safe {pitch_text(i.comfortable_high)}", strong),
+    }
     remarks = []
-    for severity, words, zone in zones:
-        found = [(note, i.to_written(note.pitch)) for note in notes if i.to_written(note.pitch) in zone]
+    for zone, (severity, words, fix) in zones.items():
+        found = [(note, w) for note in notes if i.zone(w := i.to_written(note.pitch)) == zone]
         if not found:
             continue
         bars = [bar_of(grid, note.onset_beat) for note, _ in found]
         names = ", ".join(pitch_text(p) for p in sorted({written for _, written in found}))
-        fix = _octave_fix(notes, instrument) if severity == "stop" else "try it first, or save it for one place"
         sentence = f"{bars_text(bars).capitalize()}: written {names} for {i.name} is {words}; {fix}."
         numbers = {"notes": float(len(found)), "share": len(found) / len(notes)}
         remarks.append(Remark("range", severity, min(bars), max(bars), sentence, numbers))

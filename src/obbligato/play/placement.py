@@ -65,7 +65,10 @@ class Placement:
 
 PLACEMENTS: tuple[Placement, ...] = (
     Placement(
-        ("Trumpet in Bb", "Trumpet in C", "Cornet in Bb", "Flugelhorn in Bb", "Trombone"),
+        (
+            *("Trumpet in Bb", "Trumpet in C", "Trumpet in D", "Piccolo Trumpet in Bb", "Soprano Cornet in Eb"),
+            *("Cornet in Bb", "Flugelhorn in Bb", "Trombone", "Treble-Clef Trombone in Bb", "Bass Trombone"),
+        ),
         *("the bell", (0.75, 1.5), 0.0, 20.0, 0.6, (0.1, 1.2), False),
         "15 to 30 degrees off the bell's axis. 60 to 120 cm sounds round; 10 to 30 cm sounds close and needs the "
         "microphone's pad and a screen against the air.",
@@ -76,7 +79,10 @@ PLACEMENTS: tuple[Placement, ...] = (
         "From behind and to the side, about a metre away, not straight into the bell.",
     ),
     Placement(
-        ("Tuba",),
+        (
+            *("Tuba", "Treble-Clef Tuba in Eb", "Treble-Clef Tuba in Bb", "Euphonium", "Treble-Clef Euphonium in Bb"),
+            *("Treble-Clef Baritone in Bb", "Alto Horn in Eb"),
+        ),
         *("the bell", (0.15, 1.5), 90.0, 60.0, 0.9, (0.6, 1.2), True),
         "Above the bell and about 30 degrees off its axis; mind the ceiling, which is as near as the microphone.",
     ),
@@ -86,12 +92,16 @@ PLACEMENTS: tuple[Placement, ...] = (
         "Towards the middle of the body, 30 to 60 cm away, not into the bell: most of the sound leaves by the holes.",
     ),
     Placement(
-        (*("Clarinet in Bb", "Clarinet in A", "Bass Clarinet in Bb", "Oboe", "English Horn in F", "Bassoon"),),
+        (
+            *("Clarinet in Bb", "Clarinet in A", "Clarinet in Eb", "Basset Horn in F", "Bass Clarinet in Bb"),
+            *("Oboe", "Oboe d'Amore in A", "English Horn in F", "Bassoon", "Contrabassoon"),
+            *("Descant Recorder", "Treble Recorder"),
+        ),
         *("the lower hand's holes", (0.35, 0.95), None, 35.0, 0.6, (0.4, 0.9), True),
         "From above towards the holes of the lower hand, 40 to 90 cm away, not into the bell.",
     ),
     Placement(
-        ("Flute", "Piccolo", "Alto Flute in G"),
+        ("Flute", "Piccolo", "Alto Flute in G", "Bass Flute"),
         *("the mouth hole and the upper holes", (0.15, 1.6), None, 60.0, 0.45, (0.3, 0.6), False),
         "From above, 30 to 60 cm away, out of the stream of air that passes over the mouth hole.",
     ),
@@ -111,7 +121,7 @@ PLACEMENTS: tuple[Placement, ...] = (
         "At the height of the bridge, 30 to 80 cm away; further up the strings, fingers are heard more.",
     ),
     Placement(
-        ("Guitar",),
+        ("Guitar", "Mandolin"),
         *("where neck and body meet", (0.35, 0.8), None, 10.0, 0.3, (0.2, 0.45), True),
         "Towards the place where neck and body meet, 20 to 45 cm away, not into the sound hole, which booms. An "
         "electric guitar is taken from its loudspeaker, a hand's width away, or by cable.",

@@ -48,9 +48,12 @@ export function airWords(curve, views, beatsPerBar) {
   const place = placeWords(views[lowest.index].beat, beatsPerBar);
   const percent = Math.round(lowest.after * 100);
   const air = percent >= 0 ? `The breath goes down to ${percent} % at ${place}.` : `The reserve of breath is drawn on at ${place}.`;
-  const zones = ["below", "low", "high", "above"].map((zone) => [zone, curve.filter(({ index }) => views[index].zone === zone).length]);
+  const zones = ["below", "ask low", "low", "high", "ask high", "above"].map((zone) => [zone, curve.filter(({ index }) => views[index].zone === zone).length]);
   const words = zones.filter(([, count]) => count).map(([zone, count]) => `${count === 1 ? "1 note" : `${count} notes`} ${ZONE_WORDS[zone]}`);
   return [air, words.length ? `${words.join(", ")}.` : ""].join(" ").trim();
 }
 
-export const ZONE_WORDS = { below: "below the range", low: "low", high: "high", above: "above the range" };
+/** Beyond the safe range: what a strong player has, what to ask the player first, what the instrument has not. */
+export const ZONE_WORDS = {
+  below: "below the range", "ask low": "very low, ask first", low: "low", high: "high", "ask high": "very high, ask first", above: "above the range",
+};

@@ -2,6 +2,7 @@
  * The line being written: its notes and how they were changed, where the mark is, what the server draws of it.
  * Nothing here touches the document; the views read `store` and call the actions.
  */
+import { ZONE_WORDS } from "../lib/line_air.js";
 import { changedPart, playedOver } from "../lib/line_edit.js";
 import { markWords } from "../lib/line_marks.js";
 import { draftsOf, dropDraft, saveDraft, tabName } from "../lib/line_draft.js";
@@ -103,7 +104,7 @@ export function createLine({ api, name, announce, local, session, locks }) {
     const view = views[index];
     if (!view || !notes[index]) return "";
     const name_ = view.written === view.sounding ? view.written : `${view.written}, sounding ${view.sounding}`;
-    const zone = view.zone === "comfortable" ? "" : `, ${{ low: "low", high: "high", below: "below the range", above: "above the range" }[view.zone]}`;
+    const zone = view.zone === "comfortable" ? "" : `, ${ZONE_WORDS[view.zone]}`;
     const marks = markWords(notes[index]);
     return `${name_}, ${placeWords(view.beat, sheet.beats_per_bar)}, ${lengthWords(notes[index].duration_beats)}${zone}${marks && `, ${marks}`}`;
   }

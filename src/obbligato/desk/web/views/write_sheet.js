@@ -194,7 +194,7 @@ function Air({ row, bars, notes, views, phrases, beatsPerBar }) {
     ${curve.map(({ index, x0, x1, before, after }) => html`<path class=${after < 0 ? "reserve" : "breath"}
       d=${`M${x0} ${zero} L${x0} ${airY(before, AIR_HEIGHT)} L${x1} ${airY(after, AIR_HEIGHT)} L${x1} ${zero} Z`} />
       ${begins.has(index) && html`<path class="phrase" d=${`M${x0 - 8} 0 V${AIR_HEIGHT}`} />`}`)}
-    ${outside.map(({ x, note }) => html`<text x=${x} y=${AIR_HEIGHT + 28} class=${`zone ${views[note].zone}`}>${ZONE_WORDS[views[note].zone]}</text>`)}
+    ${outside.map(({ x, note }) => html`<text x=${x} y=${AIR_HEIGHT + 28} class=${`zone ${views[note].zone}`}>${views[note].zone.startsWith("ask") ? "ask" : ZONE_WORDS[views[note].zone]}</text>`)}
   </svg>`;
 }
 
