@@ -52,9 +52,9 @@ def test_either_remedy_for_a_line_that_cannot_be_breathed_cures_it():
     notes = tuple(Note(2.0 * i, 2.0, 67) for i in range(6))
     (remark,) = check_line(Line(notes, (Phrase(0, 0, 5),)), GRID, flugel)
     assert remark.severity == "stop"
-    assert "shorten the note at bar 2 beat 1 and breathe before the next" in remark.sentence
+    assert "shorten the note at bar 2 beat 1 by a breath of 0.5 s" in remark.sentence
     mended = editing.breathe_after(notes, Reach(4.0), GRID, breath_s=0.5)
-    assert remark.sentence.endswith("before the next, or play it mp.")
+    assert remark.sentence.endswith(" by a breath of 0.5 s or play it mp.")
     softer = editing.set_velocity(notes, Reach(0.0, 10.0), velocity=LEVELS["mp"])
     assert not [r for r in check_line(Line(softer, (Phrase(0, 0, 5),)), GRID, flugel) if r.severity == "stop"]
     assert mended[2].end_beat == pytest.approx(5.5)

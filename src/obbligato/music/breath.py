@@ -12,13 +12,13 @@ All of these are defaults of common practice without a source, to be set against
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from obbligato.music.breath_fixes import Stretch, breath_fixes
 from obbligato.music.grid import Grid
-from obbligato.music.instruments import Instrument
+from obbligato.music.instruments import Instrument, pitch_text
 from obbligato.music.line import Note
 from obbligato.music.loudness import as_marked
-from obbligato.music.marks import LEVELS, Level
 from obbligato.music.remarks import Remark, bar_of, place_text
 
 SHORTEST_BREATH_S = 0.3
@@ -111,42 +111,31 @@ def _remark(
 ) -> Remark:
     start_s, end_s = grid.beat_to_sec([notes[first].onset_beat, notes[last].end_beat])
     left = readings[last].left
-    first_bar = bar_of(grid, notes[first].onset_beat)
-    last_bar = bar_of(grid, notes[last].onset_beat)
+    serious = left < -RESERVE
+    limit = -RESERVE if serious else 0.0
+    fails = next(i for i in range(first, last + 1) if readings[i].left < limit)
     where = f"From {place_text(grid, notes[first].onset_beat)}: {float(end_s - start_s):.1f} s without a breath"
-    numbers = {"length_s": float(end_s - start_s), "tank_left": left, "breathed_before": readings[first].breathed}
     cause = " after a short one" if readings[first].breathed < 1.0 else ""
-    fix = _remedy(notes, first, last, grid)
-    if left >= -RESERVE:
-        sentence = f"{where}{cause}, longer than is comfortable; if it is too long, {fix}."
-        return Remark("breath", "look", first_bar, last_bar, sentence, numbers)
-    softer = _softer(notes, first, last, grid, instrument)
-    empty = next(i for i in range(first, last + 1) if readings[i].left < -RESERVE)
-    sentence = f"{where}{cause}; the air runs out at {place_text(grid, notes[empty].onset_beat)}: {fix}{softer}."
-    return Remark("breath", "stop", first_bar, last_bar, sentence, numbers)
-
-
-def _remedy(notes: Sequence[Note], first: int, last: int, grid: Grid) -> str:
-    """Where a breath costs least: after the longest note near the middle, shortened to make room."""
-    if first == last:
-        return "shorten the note"
-    middle = (notes[first].onset_beat + notes[last].end_beat) / 2
-    half = (notes[last].end_beat - notes[first].onset_beat) / 2
-
-    def worth(index: int) -> float:
-        away = abs(notes[index].end_beat - middle) / half
-        return notes[index].duration_beats * (1.0 - away)
-
-    best = max(range(first, last), key=worth)
-    return f"shorten the note at {place_text(grid, notes[best].onset_beat)} and breathe before the next"
-
-
-def _softer(notes: Sequence[Note], first: int, last: int, grid: Grid, instrument: Instrument) -> str:
-    """The loudest marking at which the air lasts, as a second way out; nothing where none makes it last."""
-    names: tuple[Level, ...] = ("mf", "mp", "p")
-    for name in names:
-        stretch = [replace(note, velocity=min(note.velocity, LEVELS[name])) for note in notes[first : last + 1]]
-        quiet = (*notes[:first], *stretch, *notes[last + 1 :])
-        if read_tank(quiet, grid, instrument)[last].left >= -RESERVE:
-            return f", or play it {name}"
-    return ""
+    fixes = breath_fixes(
+        notes,
+        grid,
+        lambda line: [reading.left for reading in read_tank(line, grid, instrument)],
+        Stretch(first, last, limit),
+    )
+    ways = " or ".join(fix.words for fix in fixes) or "rest before it, or split it between two players"
+    if serious:
+        name = pitch_text(instrument.to_written(notes[fails].pitch))
+        runs_out = f"the air runs out on the written {name} of {place_text(grid, notes[fails].onset_beat)}"
+        sentence = f"{where}{cause}; {runs_out}: {ways}."
+    else:
+        sentence = f"{where}{cause}, longer than is comfortable; if it is too long, {ways}."
+    return Remark(
+        "breath",
+        "stop" if serious else "look",
+        bar_of(grid, notes[first].onset_beat),
+        bar_of(grid, notes[last].onset_beat),
+        sentence,
+        {"length_s": float(end_s - start_s), "tank_left": left, "breathed_before": readings[first].breathed},
+        note=fails,
+        fixes=fixes,
+    )

@@ -9,9 +9,17 @@ from typing import Literal
 from obbligato.music.grid import Grid
 
 Severity = Literal["stop", "look", "note"]
-RemarkKind = Literal["range", "breath", "leap", "voice", "clash", "openings"]
+RemarkKind = Literal["range", "weak", "breath", "bow", "lip", "leap", "fingers", "voice", "clash", "openings"]
 
 _EARLY_BEATS = 0.1
+
+
+@dataclass(frozen=True)
+class Fix:
+    """A way out that was tried: in words, and as an edit of the line (`breathe 12:3 0.5`)."""
+
+    words: str
+    edit: str
 
 
 @dataclass(frozen=True)
@@ -30,6 +38,10 @@ class Remark:
         For the player: place, what is the matter, what to do.
     numbers
         What it rests on, unit in the name.
+    note
+        Index of the note where it fails, where there is one.
+    fixes
+        Edits with which it passes.
     """
 
     kind: RemarkKind
@@ -38,6 +50,8 @@ class Remark:
     last_bar: int
     sentence: str
     numbers: Mapping[str, float] = field(default_factory=dict)
+    note: int | None = None
+    fixes: tuple[Fix, ...] = ()
 
 
 def bar_of(grid: Grid, beat: float) -> int:
@@ -49,6 +63,13 @@ def place_text(grid: Grid, beat: float) -> str:
     """Bar and beat in words, the beat in whole numbers."""
     position = grid.beat_to_position(beat + _EARLY_BEATS)
     return f"bar {position.bar} beat {int(position.beat)}"
+
+
+def edit_place(grid: Grid, beat: float) -> tuple[str, float]:
+    """Bar and beat to a thousandth, as an edit names a note, and the beat of the grid that this is."""
+    position = grid.beat_to_position(beat)
+    rounded = round(position.beat, 3)
+    return f"{position.bar}:{rounded:g}", grid.bar_to_beat(position.bar, rounded)
 
 
 def bars_text(bars: Iterable[int]) -> str:
