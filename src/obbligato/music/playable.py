@@ -1,4 +1,4 @@
-"""Whether a line can be played and sits well: range, leaps, breath, the singer, the chords, the openings."""
+"""Whether a line can be played and sits well: range, fingers, breath, lip, bow, the singer, the chords, openings."""
 
 from __future__ import annotations
 
@@ -7,11 +7,13 @@ from itertools import pairwise
 
 from obbligato.music.breath import breath_remarks
 from obbligato.music.company import clash_remarks, openings_remarks, voice_remarks
+from obbligato.music.fingers import finger_remarks, weak_remarks
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument, Zone, pitch_text
 from obbligato.music.line import Line, Note
 from obbligato.music.remarks import Remark, Severity, bar_of, bars_text
 from obbligato.music.spans import ChordSpan, Opening, Span
+from obbligato.music.stamina import stamina_remarks
 
 __all__ = ["Remark", "Severity", "check_line"]
 
@@ -41,7 +43,10 @@ def check_line(
     """
     remarks = [
         *_range_remarks(line.notes, grid, instrument),
+        *weak_remarks(line.notes, grid, instrument),
         *breath_remarks(line.notes, grid, instrument),
+        *stamina_remarks(line.notes, grid, instrument),
+        *finger_remarks(line.notes, grid, instrument),
         *_leap_remarks(line.notes, grid, instrument),
         *voice_remarks(line.notes, grid, voice),
         *clash_remarks(line.notes, grid, chords, instrument),
