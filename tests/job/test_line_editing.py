@@ -90,7 +90,8 @@ def test_an_edit_that_fails_or_changes_nothing_adds_no_version(written):
 
 def test_a_layer_is_a_file_of_its_own_and_no_version(written):
     """C major: G has E below, the foreign A is followed in the scale at F, C has G, E has C (common practice)."""
-    file = add_layer(written, "third-below")
+    file, leaving = add_layer(written, "third-below")
+    assert leaving == ()
     assert [n.pitch for n in read_midi(written.path(file)).notes] == [64, 65, 67, 60]
     assert len(written.job.lines) == 1
 

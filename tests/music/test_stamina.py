@@ -1,7 +1,7 @@
 """What a line costs lip and bow.
 
-Playing to resting one to one for high brass, two to one for lower; a full bow of 4 to 6 s at mezzo-forte and 1.5 to 3 s
-at fortissimo: common practice, no source.
+Playing to resting one to one for high brass, two to one for lower; a full bow of 4 to 6 s at mezzo-forte and 1.5 to
+3 s at fortissimo: common practice, no source.
 """
 
 from dataclasses import replace

@@ -64,17 +64,20 @@ def _layer(folder: JobFolder, words: Sequence[str], *, json: bool) -> None:
     layer = next((name for name in get_args(Layer) if list(words) == [name]), None)
     if layer is None:
         raise InputError(f"Name one layer: {', '.join(get_args(Layer))}.")
-    file = add_layer(folder, layer)
-    choose_output(json, lambda: {"file": file}, lambda: say(f"In sounding pitch, for {layer}: {folder.path(file)}"))
+    file, leaving = add_layer(folder, layer)
+    told = leaving or ("Every note lies in the safe range of the job's instrument.",)
+    where = f"In sounding pitch, for {layer}: {folder.path(file)}"
+    choose_output(json, lambda: {"file": file, "range": list(leaving)}, lambda: say(where, *told))
 
 
 def _help(folder: JobFolder, *, json: bool) -> None:
     from obbligato.job.drafting import mapped_song
     from obbligato.job.opening_help import help_for
+    from obbligato.job.singer_notes import singer_notes
     from obbligato.job.writing import instrument_of
     from obbligato.music.remarks import bars_text
 
-    openings = help_for(mapped_song(folder), instrument_of(folder))
+    openings = help_for(mapped_song(folder), instrument_of(folder), singer_notes(folder))
 
     def show() -> None:
         if not openings:
@@ -85,6 +88,8 @@ def _help(folder: JobFolder, *, json: bool) -> None:
             say(f"{bars}: {o.beats:.0f} beats, {o.seconds:.1f} s{air}.")
             say(f"  written chords: {' | '.join(o.chords) or 'not known'}")
             say(f"  written scale: {' '.join(o.scale) or 'not known'}")
+            sung = "not known without a vocal stem" if o.sung_before is None else " ".join(o.sung_before)
+            say(f"  the singer's last notes, written: {sung or 'none near'}")
 
     choose_output(json, lambda: reports.plain(openings), show)
 

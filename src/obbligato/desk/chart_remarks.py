@@ -11,6 +11,7 @@ from obbligato.job.checking import check_in_song
 from obbligato.job.keys import choice_key, line_key
 from obbligato.job.proposing import read_edit_list
 from obbligato.job.sheet import take_name
+from obbligato.job.singer_notes import singer_notes
 from obbligato.job.store import JobFolder
 from obbligato.job.writing import PlacedLine, instrument_of
 from obbligato.listen.songmap import SongMap
@@ -40,7 +41,7 @@ def _checked(folder: JobFolder, song: SongMap, placed: PlacedLine) -> list[Remar
     """The check of the line, if it was asked for since the line last changed."""
     if folder.job.made_from("check", line_key(folder)) is None:
         return []
-    remarks = check_in_song(placed.line, song, instrument_of(folder))
+    remarks = check_in_song(placed.line, song, instrument_of(folder), sung=singer_notes(folder, measure=False))
     return [
         RemarkView(kind="check", severity=r.severity, first_bar=r.first_bar, last_bar=r.last_bar, text=r.sentence)
         for r in remarks

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -23,6 +24,7 @@ from obbligato.desk.draft_model import (
 from obbligato.job.checking import check_in_song
 from obbligato.job.drafting import draft_line, line_version, mapped_song
 from obbligato.job.mapping import map_key
+from obbligato.job.singer_notes import singer_notes
 from obbligato.job.store import JobFolder, now
 from obbligato.job.writing import instrument_of
 from obbligato.listen.songmap import SongMap
@@ -31,6 +33,7 @@ from obbligato.music.difference import line_difference
 from obbligato.music.harmony import key_prefers_flats, note_name
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line, Note, Phrase
+from obbligato.music.spans import SungNote
 from obbligato.page.located import (
     LocatedRow,
     first_note_index,
@@ -53,9 +56,11 @@ def song_of(folder: JobFolder) -> SongMap:
     return _song_of(folder.root, map_key(folder))
 
 
-def check_remarks(line: Line, song: SongMap, instrument: Instrument) -> list[RemarkView]:
+def check_remarks(
+    line: Line, song: SongMap, instrument: Instrument, sung: Sequence[SungNote] | None
+) -> list[RemarkView]:
     """What the check says about a line."""
-    remarks = check_in_song(line, song, instrument)
+    remarks = check_in_song(line, song, instrument, sung=sung)
     return [RemarkView.model_validate(remark) for remark in remarks]
 
 
@@ -78,7 +83,7 @@ def draft_view(folder: JobFolder, draft: Draft) -> DraftView:
         rows=rows,
         notes=_notes(line, part, song, instrument, draft.pitch) if line else [],
         phrases=[(phrase.first_note, phrase.last_note) for phrase in line.phrases] if line else [],
-        remarks=check_remarks(line, song, instrument) if line else [],
+        remarks=check_remarks(line, song, instrument, singer_notes(folder, measure=False)) if line else [],
         first_bar=first,
         last_bar=last,
         feel=part.feel,

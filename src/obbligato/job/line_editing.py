@@ -25,6 +25,7 @@ from obbligato.music.line import Note
 from obbligato.music.marking import MARKS, Mark
 from obbligato.music.marks import LEVELS, Level
 from obbligato.music.midi import midi_bytes
+from obbligato.music.playable import range_remarks
 
 NORMAL_BREATH_S = 0.5
 """A normal breath takes 0.5 to 0.8 s (common practice, no source)."""
@@ -73,8 +74,11 @@ def difference_of(folder: JobFolder, before: int, after: int) -> tuple[BarChange
     return line_difference(old, new, mapped_song(folder).to_grid(), instrument_of(folder))
 
 
-def add_layer(folder: JobFolder, layer: Layer) -> str:
-    """Write a second voice of the newest version as MIDI and return its place inside the job."""
+def add_layer(folder: JobFolder, layer: Layer) -> tuple[str, tuple[str, ...]]:
+    """Write a second voice of the newest version as MIDI.
+
+    Its place inside the job is given, and what leaves the safe range of the job's instrument, in sentences.
+    """
     song, placed = mapped_song(folder), current_line(folder)
     grid = song.to_grid()
     notes = make_layer(placed.line.notes, layer, grid, chords=song.chords, keys=song.keys)
@@ -83,7 +87,7 @@ def add_layer(folder: JobFolder, layer: Layer) -> str:
     )
     file = f"line/v{placed.version.version}-{layer}.mid"
     folder.add_file(file, data)
-    return file
+    return file, tuple(remark.sentence for remark in range_remarks(notes, grid, instrument_of(folder)))
 
 
 def apply_edit(notes: Notes, edit: str, grid: Grid, instrument: Instrument) -> Notes:

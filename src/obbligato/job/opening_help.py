@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
 from obbligato.listen.songmap import SongMap
-from obbligato.music.harmony import chord_text, key_fifths, key_prefers_flats, pitch_class, transpose_key
+from obbligato.music.harmony import chord_text, key_fifths, key_prefers_flats, note_name, pitch_class, transpose_key
 from obbligato.music.instruments import Instrument
 from obbligato.music.layers import SCALES
-from obbligato.music.spans import KeySpan, Opening
+from obbligato.music.spans import KeySpan, Opening, SungNote
 from obbligato.music.spelling import spell
+
+_LAST_NOTES = 4
+_BEFORE_S = 4.0
 
 
 @dataclass(frozen=True)
 class OpeningHelp:
-    """What can be played in an opening; chords and scale in written pitch.
+    """What can be played in an opening; chords, scale and the singer's notes in written pitch.
 
     Attributes
     ----------
@@ -23,6 +27,8 @@ class OpeningHelp:
         In order; a chord held on is named once.
     scale
         Names of the notes of the key in force at its start, from the tonic up; empty where no key is known.
+    sung_before
+        The singer's last notes before it, in order; None where their notes are not known.
     breaths
         Comfortable breaths at mezzo-forte that fill it; None for an instrument that needs none.
     """
@@ -33,15 +39,20 @@ class OpeningHelp:
     seconds: float
     breaths: float | None
     chords: tuple[str, ...]
+    sung_before: tuple[str, ...] | None
     scale: tuple[str, ...]
 
 
-def help_for(song: SongMap, instrument: Instrument) -> tuple[OpeningHelp, ...]:
-    """For each opening of the song, in order, what its player can go by."""
-    return tuple(_opening_help(opening, song, instrument) for opening in song.openings)
+def help_for(
+    song: SongMap, instrument: Instrument, sung: Sequence[SungNote] | None = None
+) -> tuple[OpeningHelp, ...]:
+    """For each opening of the song, in order, what its player can go by; `sung` are the singer's notes, if known."""
+    return tuple(_opening_help(opening, song, instrument, sung) for opening in song.openings)
 
 
-def _opening_help(opening: Opening, song: SongMap, instrument: Instrument) -> OpeningHelp:
+def _opening_help(
+    opening: Opening, song: SongMap, instrument: Instrument, sung: Sequence[SungNote] | None
+) -> OpeningHelp:
     up = instrument.to_written(0)
     seconds = opening.end_s - opening.start_s
     key = next((k for k in song.keys if k.start_s <= opening.start_s < k.end_s), None)
@@ -55,8 +66,18 @@ def _opening_help(opening: Opening, song: SongMap, instrument: Instrument) -> Op
         seconds=seconds,
         breaths=None if instrument.breath_s is None else seconds / instrument.breath_s,
         chords=tuple(name for name, _ in groupby(names)),
+        sung_before=None if sung is None else _last_sung(sung, opening, instrument, prefer_flats=flats is not False),
         scale=() if key is None else _scale_names(key, up),
     )
+
+
+def _last_sung(
+    sung: Sequence[SungNote], opening: Opening, instrument: Instrument, *, prefer_flats: bool
+) -> tuple[str, ...]:
+    """Up to four notes that the singer begins in the last four seconds before the opening, with their octaves."""
+    near = [n for n in sung if opening.start_s - _BEFORE_S <= n.start_s < opening.start_s]
+    written = [instrument.to_written(note.pitch) for note in near[-_LAST_NOTES:]]
+    return tuple(f"{note_name(pitch, prefer_flats=prefer_flats)}{pitch // 12 - 1}" for pitch in written)
 
 
 def _scale_names(key: KeySpan, up: int) -> tuple[str, ...]:

@@ -12,10 +12,11 @@ from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument, Zone, pitch_text
 from obbligato.music.line import Line, Note
 from obbligato.music.remarks import Remark, Severity, bar_of, bars_text
-from obbligato.music.spans import ChordSpan, Opening, Span
+from obbligato.music.singing import singing_remarks
+from obbligato.music.spans import ChordSpan, Opening, Span, SungNote
 from obbligato.music.stamina import stamina_remarks
 
-__all__ = ["Remark", "Severity", "check_line"]
+__all__ = ["Remark", "Severity", "check_line", "range_remarks"]
 
 _SEVERITIES: tuple[Severity, ...] = ("stop", "look", "note")
 _WIDEST_LEAP = {"brass": 12, "voice": 12, "woodwind": 19, "strings": 19, "plucked": 19}
@@ -31,6 +32,7 @@ def check_line(
     voice: Sequence[Span] = (),
     chords: Sequence[ChordSpan] = (),
     openings: Sequence[Opening] = (),
+    sung: Sequence[SungNote] = (),
 ) -> tuple[Remark, ...]:
     """Everything worth saying about a line before it is played, the gravest first, then in order of bars.
 
@@ -38,24 +40,25 @@ def check_line(
     ----------
     line
         In sounding pitch; names of notes in the sentences are written ones for the instrument, and say so.
-    voice, chords, openings
+    voice, chords, openings, sung
         What is known of the song; what is not known is not remarked on.
     """
     remarks = [
-        *_range_remarks(line.notes, grid, instrument),
+        *range_remarks(line.notes, grid, instrument),
         *weak_remarks(line.notes, grid, instrument),
         *breath_remarks(line.notes, grid, instrument),
         *stamina_remarks(line.notes, grid, instrument),
         *finger_remarks(line.notes, grid, instrument),
         *_leap_remarks(line.notes, grid, instrument),
         *voice_remarks(line.notes, grid, voice),
+        *singing_remarks(line.notes, grid, sung, instrument),
         *clash_remarks(line.notes, grid, chords, instrument),
         *openings_remarks(line.notes, grid, openings),
     ]
     return tuple(sorted(remarks, key=lambda r: (_SEVERITIES.index(r.severity), r.first_bar)))
 
 
-def _range_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
+def range_remarks(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> list[Remark]:
     """Notes outside the safe range, zone by zone."""
     i = instrument
     octave, ask, strong = _octave_fix(notes, i), "ask the player first", "for a strong player; save it for one place"

@@ -41,6 +41,13 @@ class SectionSpan(Span):
 
 
 @dataclass(frozen=True)
+class SungNote(Span):
+    """A note of the singer's: sounding MIDI pitch, nearest at the song's tuning."""
+
+    pitch: int
+
+
+@dataclass(frozen=True)
 class Opening(Span):
     """Room that the singer leaves, with the bars it lies in and its length in beats."""
 
