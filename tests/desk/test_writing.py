@@ -206,6 +206,30 @@ class TestDraft:
         assert [n["zone"] for n in drawn["notes"]] == ["below", "comfortable"]
         assert drawn["remarks"][0]["severity"] == "stop"
 
+    def test_a_way_out_that_a_remark_names_can_be_done_to_the_draft(self, page):
+        """Twenty quarters of 0.6 s without a breath are more than the flugelhorn's tank and reserve of 10.5 s."""
+        notes = [note(i, 1, 65 + i % 3) for i in range(20)]
+        (remark,) = [r for r in self.draft(page, notes)["remarks"] if r["kind"] == "breath"]
+        assert (remark["severity"], len(remark["fixes"])) == ("stop", 2)
+        for fix in remark["fixes"]:
+            answer = page.post(f"{JOB}/draft/edit", json={"notes": notes, "edit": fix["edit"]})
+            left = self.draft(page, answer.json())["remarks"]
+            assert not [r for r in left if r["severity"] == "stop"]
+        refused(page.post(f"{JOB}/draft/edit", json={"notes": notes, "edit": "juggle 1"}), 422, "not an edit")
+
+    def test_the_lip_of_a_brass_player_has_a_budget(self, page):
+        """Eight notes of 0.6 s in the middle of the range: their time, and the rest of two minutes."""
+        (budget,) = self.draft(page, [note(2 * i, 1, 64) for i in range(8)])["budgets"]
+        assert (budget["kind"], budget["over"]) == ("lip", False)
+        assert budget["used"] == pytest.approx(8 * 0.6, rel=0.01)
+        assert budget["allowed"] == pytest.approx(120 - 8 * 0.6, rel=0.01)
+
+    def test_help_for_the_openings_is_in_written_pitch_and_guesses_no_tune(self, page):
+        helps = page.get(f"{JOB}/openings/help").json()
+        assert helps
+        assert all(one["sung_before"] is None for one in helps)
+        assert all(one["seconds"] > 0 and one["breaths"] == pytest.approx(one["seconds"] / 7.0) for one in helps)
+
     def test_zones_meet_at_the_instrument_s_own_limits(self):
         horn = find_instrument("flugelhorn")
         edges = (horn.low - 1, horn.low, horn.comfortable_low, horn.comfortable_high, horn.comfortable_high + 1)

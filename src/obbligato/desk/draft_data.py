@@ -9,10 +9,13 @@ from pathlib import Path
 
 from obbligato.desk.draft_model import (
     BarTimes,
+    BudgetView,
     Draft,
+    DraftEdit,
     DraftNoteView,
     DraftView,
     NoteView,
+    OpeningHelpView,
     Pitch,
     RemarkView,
     RowBarView,
@@ -23,7 +26,9 @@ from obbligato.desk.draft_model import (
 )
 from obbligato.job.checking import check_in_song
 from obbligato.job.drafting import draft_line, line_version, mapped_song
+from obbligato.job.line_editing import apply_edits
 from obbligato.job.mapping import map_key
+from obbligato.job.opening_help import help_for
 from obbligato.job.singer_notes import singer_notes
 from obbligato.job.store import JobFolder, now
 from obbligato.job.writing import instrument_of
@@ -34,6 +39,7 @@ from obbligato.music.harmony import key_prefers_flats, note_name
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line, Note, Phrase
 from obbligato.music.spans import SungNote
+from obbligato.music.stamina import budgets
 from obbligato.page.located import (
     LocatedRow,
     first_note_index,
@@ -84,10 +90,30 @@ def draft_view(folder: JobFolder, draft: Draft) -> DraftView:
         notes=_notes(line, part, song, instrument, draft.pitch) if line else [],
         phrases=[(phrase.first_note, phrase.last_note) for phrase in line.phrases] if line else [],
         remarks=check_remarks(line, song, instrument, singer_notes(folder, measure=False)) if line else [],
+        budgets=_budgets(line, song, instrument) if line else [],
         first_bar=first,
         last_bar=last,
         feel=part.feel,
     )
+
+
+def edited(folder: JobFolder, draft: DraftEdit) -> list[NoteView]:
+    """The notes of a draft after an edit in words; nothing is kept.
+
+    Raises
+    ------
+    InputError
+        When the edit is not understood or finds no note.
+    """
+    notes = tuple(sorted((note.to_note() for note in draft.notes), key=lambda note: note.onset_beat))
+    changed = apply_edits(notes, draft.edit, song_of(folder).to_grid(), instrument_of(folder))
+    return [NoteView.of(note) for note in changed]
+
+
+def help_view(folder: JobFolder) -> list[OpeningHelpView]:
+    """What helps to write for each opening."""
+    helps = help_for(song_of(folder), instrument_of(folder), singer_notes(folder, measure=False))
+    return [OpeningHelpView.model_validate(one) for one in helps]
 
 
 def sheet_view(folder: JobFolder, version: int | None) -> SheetView:
@@ -200,6 +226,10 @@ def _rows(part: Part, draft: Draft, first: int, last: int) -> list[RowView]:
         first_note=first_note_index(part, begin),
     )[: -1 if after else None]
     return [row_view(row) for row in rows]
+
+
+def _budgets(line: Line, song: SongMap, instrument: Instrument) -> list[BudgetView]:
+    return [BudgetView.model_validate(budget) for budget in budgets(line.notes, song.to_grid(), instrument)]
 
 
 def _notes(line: Line, part: Part, song: SongMap, instrument: Instrument, pitch: Pitch) -> list[DraftNoteView]:

@@ -118,6 +118,51 @@ class DraftNoteView(BaseModel):
     breathed: float | None
 
 
+class FixView(BaseModel):
+    """A way out of a remark, in words and as an edit of the line."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+    words: str
+    edit: str
+
+
+class BudgetView(BaseModel):
+    """What the line uses of the lip or the bow, of what there is."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+    kind: Literal["lip", "bow"]
+    used: float
+    allowed: float
+    over: bool
+    sentence: str
+
+
+class OpeningHelpView(BaseModel):
+    """What helps to write for an opening; pitches are written ones. `sung_before` is None where it is not known."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+    first_bar: int
+    last_bar: int
+    beats: float
+    seconds: float
+    breaths: float | None
+    chords: tuple[str, ...]
+    sung_before: tuple[str, ...] | None
+    scale: tuple[str, ...]
+
+
+class DraftEdit(BaseModel):
+    """A draft, and an edit of it in words."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    notes: Notes
+    edit: Annotated[str, Field(min_length=1, max_length=2000)]
+
+
 class RemarkView(BaseModel):
     """A remark of the check."""
 
@@ -128,6 +173,7 @@ class RemarkView(BaseModel):
     first_bar: int
     last_bar: int
     sentence: str
+    fixes: list[FixView] = []
 
 
 class DraftView(BaseModel):
@@ -137,6 +183,7 @@ class DraftView(BaseModel):
     notes: list[DraftNoteView]
     phrases: list[tuple[int, int]]
     remarks: list[RemarkView]
+    budgets: list[BudgetView]
     first_bar: int
     last_bar: int
     feel: str

@@ -17,7 +17,8 @@ from obbligato.job.model import Brief, Stage
 from obbligato.job.risks import unanswered
 from obbligato.job.status import StageStatus, status
 from obbligato.job.store import JobFolder
-from obbligato.music.instruments import Instrument, find_instrument
+from obbligato.job.writing import instrument_of
+from obbligato.music.instruments import Instrument
 
 StageState = Literal["done", "stale", "waiting", "open"]
 
@@ -168,7 +169,7 @@ def job_view(desk: Desk, name: str, *, moment: datetime) -> JobView:
         created_at=job.created_at,
         brief=job.brief,
         due=_due(job.brief, moment),
-        instrument=instrument_view(find_instrument(job.instrument)),
+        instrument=instrument_view(instrument_of(folder)),
         risks=[
             RiskView(question=risk.question, consequence=risk.consequence, fields=list(risk.fields))
             for risk in unanswered(job.brief, has_vocal=has_vocal)

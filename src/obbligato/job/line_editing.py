@@ -58,9 +58,7 @@ def edit_line(folder: JobFolder, text: str) -> tuple[PlacedLine, tuple[BarChange
     song, instrument = mapped_song(folder), instrument_of(folder)
     grid = song.to_grid()
     before = current_line(folder).line.notes
-    notes = before
-    for edit in filter(None, (piece.strip() for piece in text.split(";"))):
-        notes = apply_edit(notes, edit, grid, instrument)
+    notes = apply_edits(before, text, grid, instrument)
     # What is kept is compared, with the notes that run into others already ended there.
     changes = line_difference(before, draft_line(notes, song).notes, grid, instrument)
     if not changes:
@@ -88,6 +86,13 @@ def add_layer(folder: JobFolder, layer: Layer) -> tuple[str, tuple[str, ...]]:
     file = f"line/v{placed.version.version}-{layer}.mid"
     folder.add_file(file, data)
     return file, tuple(remark.sentence for remark in range_remarks(notes, grid, instrument_of(folder)))
+
+
+def apply_edits(notes: Notes, text: str, grid: Grid, instrument: Instrument) -> Notes:
+    """Edits in words, parted by semicolons, applied to notes one after the other."""
+    for edit in filter(None, (piece.strip() for piece in text.split(";"))):
+        notes = apply_edit(notes, edit, grid, instrument)
+    return notes
 
 
 def apply_edit(notes: Notes, edit: str, grid: Grid, instrument: Instrument) -> Notes:

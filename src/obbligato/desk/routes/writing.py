@@ -10,8 +10,18 @@ from fastapi import Path as InPath
 from pydantic import BaseModel, ConfigDict, Field
 
 from obbligato.desk.deps import DeskDep, JobDep
-from obbligato.desk.draft_data import difference_view, draft_view, sheet_view, versions_view
-from obbligato.desk.draft_model import Draft, DraftView, Notes, RemarkView, SheetView, VersionView
+from obbligato.desk.draft_data import difference_view, draft_view, edited, help_view, sheet_view, versions_view
+from obbligato.desk.draft_model import (
+    Draft,
+    DraftEdit,
+    DraftView,
+    Notes,
+    NoteView,
+    OpeningHelpView,
+    RemarkView,
+    SheetView,
+    VersionView,
+)
 from obbligato.desk.stand_data import StandView, stand_view
 from obbligato.desk.work import TaskStarted
 from obbligato.errors import InputError
@@ -97,6 +107,20 @@ def difference(folder: JobDep, before: Version, after: Version) -> list[str]:
 def draft(draft: Draft, folder: JobDep) -> DraftView:
     """Engrave and look at a line as it is being written; nothing is kept."""
     return draft_view(folder, draft)
+
+
+@router.post("/jobs/{job}/draft/edit")
+def draft_edit(draft: DraftEdit, folder: JobDep) -> list[NoteView]:
+    """A draft after an edit in words; nothing is kept."""
+    mapped_song(folder)
+    return edited(folder, draft)
+
+
+@router.get("/jobs/{job}/openings/help")
+def openings_help(folder: JobDep) -> list[OpeningHelpView]:
+    """What helps to write for each opening: chords, scale, the singer's last notes, the room."""
+    mapped_song(folder)
+    return help_view(folder)
 
 
 @router.post("/jobs/{job}/check")

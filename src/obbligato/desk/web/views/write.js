@@ -4,6 +4,7 @@ import { createLine } from "./write_line.js";
 import { Play } from "./write_play.js";
 import { Sheet } from "./write_sheet.js";
 import { Tools } from "./write_tools.js";
+import { Budgets, OpeningsHelp } from "./write_help.js";
 import { Next, Remarks, Versions } from "./write_versions.js";
 
 export const title = "Line";
@@ -26,7 +27,7 @@ export function View({ context }) {
   useEffect(() => {
     if (job.mapped && line.store.get().phase !== "ready") line.open(null);
   }, [line, job.mapped]);
-  const { phase, trouble, remarks, others, unkept } = useStore(line.store);
+  const { phase, trouble, remarks, budgets, sheet, others, unkept } = useStore(line.store);
   if (!job.mapped) return html`<div class="write stack"><h2>The line</h2><p>The guide has to be listened to before a line can be written on its bars; see Song.</p></div>`;
   if (phase === "failed") return html`<div class="write stack"><h2>The line</h2><p class="trouble">${trouble}</p></div>`;
   const { instrument } = job;
@@ -41,7 +42,9 @@ export function View({ context }) {
     <div class="write-below">
       <${Play} context=${context} line=${line} transposition=${instrument.sounding_minus_written} />
       <section class="write-check"><h3>What the check says</h3>
-        ${remarks.length ? html`<${Remarks} remarks=${remarks} onBar=${toBar} />` : html`<p class="soft">Nothing to remark on so far.</p>`}</section>
+        ${remarks.length ? html`<${Remarks} remarks=${remarks} onBar=${toBar} onFix=${line.inWords} />` : html`<p class="soft">Nothing to remark on so far.</p>`}
+        <${Budgets} budgets=${budgets} />
+        <${OpeningsHelp} context=${context} address=${address} stamp=${job.stamp} onBar=${line.setCaret} beatsPerBar=${sheet?.beats_per_bar} /></section>
       <${Next} context=${context} address=${address} job=${job} unkept=${unkept} />
       <${Versions} context=${context} line=${line} address=${address} job=${job} />
     </div>

@@ -34,7 +34,7 @@ export function createDrawing({ api, address, store }) {
     const moved = partly && (drawn.first_bar !== first || drawn.last_bar !== last || drawn.feel !== feel);
     store.set({
       rows: partly ? merged(rows, drawn.rows, notes.length - engraved.length) : drawn.rows.map((row) => ({ ...row, later: 0 })),
-      views: drawn.notes, remarks: drawn.remarks, phrases: drawn.phrases, engraved: notes, refused: "",
+      views: drawn.notes, remarks: drawn.remarks, budgets: drawn.budgets, phrases: drawn.phrases, engraved: notes, refused: "",
       first: drawn.first_bar, last: drawn.last_bar, feel: drawn.feel,
     });
     if (moved) draw({ all: true });

@@ -17,7 +17,7 @@ export function createLine({ api, name, announce, local, session, locks }) {
   const store = createStore({
     phase: "opening", trouble: "", refused: "", sheet: null, anchors: null, steps: [], step: 1, tab: "",
     version: 0, base: [], history: begun([]), played: null, notes: [],
-    picked: -1, anchor: -1, caret: 0, rows: [], views: [], remarks: [], phrases: [], engraved: null, others: [], unkept: false,
+    picked: -1, anchor: -1, caret: 0, rows: [], views: [], remarks: [], budgets: [], phrases: [], engraved: null, others: [], unkept: false,
   });
   const drawing = createDrawing({ api, address, store });
   const get = () => store.get();
@@ -88,6 +88,19 @@ export function createLine({ api, name, announce, local, session, locks }) {
     const result = change(notes, ...chosen(), picked);
     if ("refused" in result) apply(result);
     else become(done(history, result.notes), { picked, anchor });
+  }
+
+  /** Do an edit in words, one that a remark names as a way out. */
+  async function inWords(edit) {
+    try {
+      const { history } = get();
+      const notes = await api.post(`${address}/draft/edit`, { notes: history.present, edit });
+      await become(done(history, notes), { picked: -1 });
+      announce("Done; undo takes it back.");
+    } catch (error) {
+      store.set({ refused: error.message });
+      announce(error.message);
+    }
   }
 
   function step(back) {
@@ -174,7 +187,7 @@ export function createLine({ api, name, announce, local, session, locks }) {
   }
 
   return {
-    store, open, apply, mark, chosen, pick, setCaret, stepBeats, pickedWords, keep, showPlayed, takePlayed, takeOver, throwAway, backToVersion, lookForOthers,
+    store, open, apply, inWords, mark, chosen, pick, setCaret, stepBeats, pickedWords, keep, showPlayed, takePlayed, takeOver, throwAway, backToVersion, lookForOthers,
     undo: () => step(true),
     redo: () => step(false),
     setStep: (at) => store.set({ step: at }),

@@ -96,8 +96,9 @@ const WORDS = { stop: "cannot be played", look: "look at this", note: "good to k
 const SIGNS = { stop: "✕", look: "!", note: "·" };
 
 /** Remarks as sentences, the gravest first. */
-export function Remarks({ remarks, onBar }) {
-  return html`<ul class="remarks">${remarks.map(({ severity, sentence, first_bar: bar }) => html`<li class=${severity}>
+export function Remarks({ remarks, onBar, onFix }) {
+  return html`<ul class="remarks">${remarks.map(({ severity, sentence, fixes = [], first_bar: bar }) => html`<li class=${severity}>
     <b class="remark-sign" aria-hidden="true">${SIGNS[severity]}</b><span class="for-readers">${WORDS[severity]}: </span>${signs(sentence)}
-    ${onBar && html` <button type="button" class="plain" onClick=${() => onBar(bar)}>go to bar ${bar}</button>`}</li>`)}</ul>`;
+    ${onBar && html` <button type="button" class="plain" onClick=${() => onBar(bar)}>go to bar ${bar}</button>`}
+    ${onFix && fixes.map(({ words, edit }) => html` <button type="button" class="plain fix" onClick=${() => onFix(edit)}>do it: ${signs(words)}</button>`)}</li>`)}</ul>`;
 }
