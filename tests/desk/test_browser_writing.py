@@ -150,6 +150,32 @@ def test_marks_are_put_on_and_taken_off_by_keys_and_buttons_and_kept(context, ma
     expect(where).not_to_contain_text("mf")
 
 
+def test_a_line_out_of_breath_is_cured_by_the_way_out_beside_it(context, mapped_desk):
+    """Ten halves of 1.2 s: more than the flugelhorn's tank and reserve, 10.5 s."""
+    notes = [{"onset_beat": 2 * i, "duration_beats": 2, "pitch": 65 + i % 3, "velocity": 80} for i in range(10)]
+    assert mapped_desk.call("POST", f"{JOB}/line", {"notes": notes})[0] == 201
+    page = open_sheet(context, mapped_desk)
+    check = page.locator(".write-check")
+    stop = check.locator("li.stop", has_text="the air runs out on the written")
+    stop.wait_for()
+    check.locator(".budget", has_text="Lip: in the two minutes").get_by_role("img").wait_for()
+    way_out = stop.get_by_role("button", name="do it: shorten the note")
+    way_out.focus()
+    page.keyboard.press("Enter")
+    stop.wait_for(state="detached")
+    page.get_by_text("not kept as a version yet").wait_for()
+    page.locator(".write-sheet").focus()
+    page.keyboard.press("Control+z")
+    stop.wait_for()
+
+    helps = check.locator(".openings-help details").first
+    helps.locator("summary").click()
+    helps.get_by_text("Chords, as written for you").wait_for()
+    helps.get_by_text("not known; the check hears them").wait_for()
+    helps.get_by_role("button", name="write in bar").click()
+    page.locator(".write-where", has_text="The mark is at bar").wait_for()
+
+
 def test_the_pointer_picks_notes_and_sets_the_mark_and_keys_write_there(context, mapped_desk):
     page = open_sheet(context, mapped_desk)
     head = page.locator("[data-note='3'] .notehead").first

@@ -129,11 +129,14 @@ def line(
 def check(job: JobArgument, json: JsonOption = False) -> None:
     """Can the line be played and breathed, and does it leave the singer alone?"""
     from obbligato.job.checking import check as check_line
+    from obbligato.job.checking import line_budgets
     from obbligato.job.store import JobFolder
 
     folder = JobFolder.open(job)
     remarks = check_line(folder)
-    choose_output(json, lambda: reports.plain(remarks), lambda: reports.show_remarks(folder, remarks))
+    choose_output(
+        json, lambda: reports.plain(remarks), lambda: reports.show_remarks(folder, remarks, line_budgets(folder))
+    )
     if any(remark.severity == "stop" for remark in remarks):
         raise typer.Exit(EXIT_NOT_RIGHT)
 

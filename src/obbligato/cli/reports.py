@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from obbligato.job.writing import PlacedLine
     from obbligato.listen.songmap import SongMap
     from obbligato.music.playable import Remark
+    from obbligato.music.stamina import Budget
     from obbligato.takes.readings import Assessment, Seam, TakeReading
 
 STATE_MARK = {"done": "x", "stale": "!", "waiting": "~", "open": " "}
@@ -105,9 +106,11 @@ def show_line(folder: JobFolder, placed: PlacedLine, song: SongMap) -> None:
     say_next(folder)
 
 
-def show_remarks(folder: JobFolder, remarks: tuple[Remark, ...]) -> None:
-    """What the check of the line found."""
+def show_remarks(folder: JobFolder, remarks: tuple[Remark, ...], spent: tuple[Budget, ...]) -> None:
+    """What the check of the line found, then what the line spends of lip or bow."""
     say(*[remark.sentence for remark in remarks] or ["Nothing stands in the way of playing this line."])
+    said = {remark.sentence for remark in remarks}
+    say(*[budget.sentence for budget in spent if budget.sentence not in said])
     say_next(folder)
 
 

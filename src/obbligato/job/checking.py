@@ -14,6 +14,7 @@ from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line
 from obbligato.music.playable import Remark, check_line
 from obbligato.music.spans import SungNote
+from obbligato.music.stamina import Budget, budgets
 
 
 def check(folder: JobFolder) -> tuple[Remark, ...]:
@@ -48,6 +49,11 @@ def check_in_song(
         openings=song.openings,
         sung=sung or (),
     )
+
+
+def line_budgets(folder: JobFolder) -> tuple[Budget, ...]:
+    """What the newest line uses of the lip or the bow."""
+    return budgets(current_line(folder).line.notes, song_map(folder).to_grid(), instrument_of(folder))
 
 
 def _not_known(song: SongMap) -> tuple[Remark, ...]:
