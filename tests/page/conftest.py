@@ -10,7 +10,7 @@ import pytest
 
 from obbligato.listen.songmap import CountIn, GridFinding, MeterFinding, SongMap, Tempo, Tuning
 from obbligato.music.grid import Grid, Meter
-from obbligato.music.instruments import Instrument, Interval
+from obbligato.music.instruments import find_instrument
 from obbligato.music.notation import Tuplet
 from obbligato.music.spans import ChordSpan, KeySpan, Opening, SectionSpan, Span
 from obbligato.music.spelling import Spelling
@@ -87,7 +87,7 @@ def song(grid: Grid) -> SongMap:
     )
 
 
-FLUGELHORN = Instrument("Flugelhorn in Bb", (), "Bb", "brass", Interval(-1, -2, 0), "treble", 54, 84, 55, 79, 8.0, 57)
+FLUGELHORN = find_instrument("Flugelhorn in Bb")
 
 
 def note(onset: Fraction | int, quarters: Fraction | int, name: str, **more: Any) -> ScoreNote:

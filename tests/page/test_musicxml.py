@@ -16,7 +16,7 @@ import xmlschema
 
 from obbligato.errors import InputError
 from obbligato.music.grid import Meter
-from obbligato.music.instruments import Instrument, Interval
+from obbligato.music.instruments import Interval, find_instrument
 from obbligato.music.spelling import Spelling
 from obbligato.page.musicxml import chord_parts, part_musicxml
 from obbligato.page.musicxml_notes import Accidentals, beam_levels, note_value
@@ -111,7 +111,7 @@ def test_the_schema_refuses_what_is_not_musicxml(page: Part, schema: xmlschema.X
 def test_octaves_of_clef_and_transposition(
     page: Part, clef: Any, interval: Interval, written: int, in_file: int
 ) -> None:
-    instrument = Instrument("Test", (), "C", "plucked", interval, clef, 0, 127, 0, 127, None, 25)
+    instrument = replace(find_instrument("guitar"), transposition=interval, clef=clef)
     bar = replace(page.bars[-1], number=1, notes=(ScoreNote(Fraction(0), Fraction(6), Spelling("G", 0, written)),))
     part = read_back(part_musicxml(replace(page, instrument=instrument, bars=(bar,))))
     (shown,) = part.flatten().getElementsByClass("Note")

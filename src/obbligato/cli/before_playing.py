@@ -126,17 +126,25 @@ def line(
 
 
 @app.command()
-def check(job: JobArgument, json: JsonOption = False) -> None:
+def check(
+    job: JobArgument,
+    picture: Annotated[Path | None, typer.Option(help="Draw the breath of the whole line to this SVG file.")] = None,
+    json: JsonOption = False,
+) -> None:
     """Can the line be played and breathed, and does it leave the singer alone?"""
     from obbligato.job.checking import check as check_line
-    from obbligato.job.checking import line_budgets
+    from obbligato.job.checking import line_budgets, tank_picture
     from obbligato.job.store import JobFolder
+    from obbligato.sound.atomic import write_bytes_at_once
 
     folder = JobFolder.open(job)
-    remarks = check_line(folder)
-    choose_output(
-        json, lambda: reports.plain(remarks), lambda: reports.show_remarks(folder, remarks, line_budgets(folder))
-    )
+    remarks, spent = check_line(folder), line_budgets(folder)
+    drawn: tuple[str, ...] = ()
+    if picture is not None:
+        svg, words = tank_picture(folder)
+        write_bytes_at_once(picture, svg.encode())
+        drawn = (f"{words} Drawn in {picture}.",)
+    choose_output(json, lambda: reports.plain(remarks), lambda: reports.show_remarks(folder, remarks, spent, drawn))
     if any(remark.severity == "stop" for remark in remarks):
         raise typer.Exit(EXIT_NOT_RIGHT)
 

@@ -106,11 +106,12 @@ def show_line(folder: JobFolder, placed: PlacedLine, song: SongMap) -> None:
     say_next(folder)
 
 
-def show_remarks(folder: JobFolder, remarks: tuple[Remark, ...], spent: tuple[Budget, ...]) -> None:
-    """What the check of the line found, then what the line spends of lip or bow."""
-    say(*[remark.sentence for remark in remarks] or ["Nothing stands in the way of playing this line."])
-    said = {remark.sentence for remark in remarks}
-    say(*[budget.sentence for budget in spent if budget.sentence not in said])
+def show_remarks(
+    folder: JobFolder, remarks: tuple[Remark, ...], spent: tuple[Budget, ...], drawn: tuple[str, ...] = ()
+) -> None:
+    """What the check of the line found, what the line spends of lip or bow, and what was drawn of it."""
+    sentences = [remark.sentence for remark in remarks] or ["Nothing stands in the way of playing this line."]
+    say(*sentences, *(budget.sentence for budget in spent if budget.sentence not in sentences), *drawn)
     say_next(folder)
 
 

@@ -10,11 +10,13 @@ from obbligato.job.singer_notes import NOT_KNOWN, singer_notes
 from obbligato.job.store import JobFolder
 from obbligato.job.writing import current_line, instrument_of
 from obbligato.listen.songmap import SongMap
+from obbligato.music.breath import read_tank
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line
 from obbligato.music.playable import Remark, check_line
 from obbligato.music.spans import SungNote
 from obbligato.music.stamina import Budget, budgets
+from obbligato.page.tank import tank_svg, tank_words
 
 
 def check(folder: JobFolder) -> tuple[Remark, ...]:
@@ -54,6 +56,13 @@ def check_in_song(
 def line_budgets(folder: JobFolder) -> tuple[Budget, ...]:
     """What the newest line uses of the lip or the bow."""
     return budgets(current_line(folder).line.notes, song_map(folder).to_grid(), instrument_of(folder))
+
+
+def tank_picture(folder: JobFolder) -> tuple[str, str]:
+    """The air of the newest line as SVG, and the same in words."""
+    notes, grid = current_line(folder).line.notes, song_map(folder).to_grid()
+    readings = read_tank(notes, grid, instrument_of(folder))
+    return tank_svg(notes, readings, grid), tank_words(notes, readings, grid)
 
 
 def _not_known(song: SongMap) -> tuple[Remark, ...]:
