@@ -15,7 +15,7 @@ from obbligato.music import editing
 from obbligato.music.editing import Notes, Reach
 from obbligato.music.grid import Grid
 from obbligato.music.line import Note
-from obbligato.music.marks import LEVELS, Level
+from obbligato.music.marks import LEVELS
 from obbligato.music.remarks import Fix, edit_place, place_text
 
 AirLeft = Callable[[Sequence[Note]], Sequence[float]]

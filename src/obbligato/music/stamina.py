@@ -16,14 +16,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from obbligato.music.editing import DYNAMICS
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Note
+from obbligato.music.marks import LEVELS
 from obbligato.music.remarks import Fix, Remark, bar_of, edit_place, place_text
 
 WINDOW_S = 120.0
-_LOUD_STEP = DYNAMICS["ff"] - DYNAMICS["mf"]
+_LOUD_STEP = LEVELS["ff"] - LEVELS["mf"]
 _FF_WEIGHT = 1.5
 _TOP_WEIGHT = 2.0
 _BOW_AT_FF = 2.0
@@ -55,7 +55,7 @@ def lip_load_s(note: Note, length_s: float, instrument: Instrument) -> float:
     middle = (instrument.comfortable_low + instrument.comfortable_high) / 2
     height = (instrument.to_written(note.pitch) - middle) / max(instrument.strong_high - middle, 1.0)
     register = 1.0 + (_TOP_WEIGHT - 1.0) * max(height, 0.0)
-    loudness = _FF_WEIGHT ** ((note.velocity - DYNAMICS["mf"]) / _LOUD_STEP)
+    loudness = _FF_WEIGHT ** ((note.velocity - LEVELS["mf"]) / _LOUD_STEP)
     return float(length_s * register * loudness)
 
 
@@ -63,7 +63,7 @@ def bows(note: Note, length_s: float, instrument: Instrument) -> float:
     """Full bows that a note takes; 0 where there is no bow."""
     if instrument.bow_s is None:
         return 0.0
-    return float(length_s / instrument.bow_s * _BOW_AT_FF ** ((note.velocity - DYNAMICS["mf"]) / _LOUD_STEP))
+    return float(length_s / instrument.bow_s * _BOW_AT_FF ** ((note.velocity - LEVELS["mf"]) / _LOUD_STEP))
 
 
 def budgets(notes: Sequence[Note], grid: Grid, instrument: Instrument) -> tuple[Budget, ...]:
@@ -136,7 +136,7 @@ def _bow_remark(
     beats = [note.onset_beat + note.duration_beats * (k + 1) / (changes + 1) for k in range(changes)]
     where = " and ".join(place_text(grid, round(beat)) for beat in beats)
     ways = f"change the bow at {where}" if changes <= 2 else f"change the bow {changes} times, at places you choose"
-    softer = next((m for m in ("f", "mf", "mp", "p") if _one_bow(note, DYNAMICS[m], length_s, instrument)), None)
+    softer = next((m for m in ("f", "mf", "mp", "p") if _one_bow(note, LEVELS[m], length_s, instrument)), None)
     fixes: tuple[Fix, ...] = ()
     if softer is not None:
         fixes = (Fix(f"play it {softer}", f"dynamics {edit_place(grid, note.onset_beat)[0]} {softer}"),)
