@@ -116,11 +116,12 @@ def _remark(
     fails = next(i for i in range(first, last + 1) if readings[i].left < limit)
     where = f"From {place_text(grid, notes[first].onset_beat)}: {float(end_s - start_s):.1f} s without a breath"
     cause = " after a short one" if readings[first].breathed < 1.0 else ""
+    begin, end = _between_full_breaths(readings, first, last)
     fixes = breath_fixes(
-        notes,
+        notes[begin:end],
         grid,
         lambda line: [reading.left for reading in read_tank(line, grid, instrument)],
-        Stretch(first, last, limit),
+        Stretch(first - begin, last - begin, limit),
     )
     ways = " or ".join(fix.words for fix in fixes) or "rest before it, or split it between two players"
     if serious:
@@ -139,3 +140,10 @@ def _remark(
         note=fails,
         fixes=fixes,
     )
+
+
+def _between_full_breaths(readings: Sequence[TankReading], first: int, last: int) -> tuple[int, int]:
+    """The notes around a stretch up to a full breath on either side, past which nothing in it matters."""
+    begin = next((i for i in range(first, -1, -1) if readings[i].breathed == 1.0), 0)
+    end = next((i for i in range(last + 1, len(readings)) if readings[i].breathed == 1.0), len(readings))
+    return begin, end
