@@ -97,11 +97,12 @@ def score(rows, **how):
     feels = []
     for _, signature, notes in rows:
         metre = Meter.from_signature(signature)
-        if metre.beat_quarters == 2:  # read in quarters, as the page does
+        pulse = 2 if metre.beat_quarters == 2 else 1
+        if pulse == 2:  # read in quarters, as the page does
             metre = Meter(2 * metre.beats_per_bar)
         beat = float(metre.beat_quarters)
         line = perform(notes, beat, rng=rng, **how)
-        written = quantise(line, metre)
+        written = quantise(line, metre, pulse_beats=pulse)
         quarters = [(n.onset * metre.beat_quarters, n.end * metre.beat_quarters) for n in written.notes]
         right += sum(a[0] == b[0] for a, b in zip(quarters, notes, strict=True))
         ends += sum(a == b[:2] for a, b in zip(quarters, notes, strict=True))
@@ -122,6 +123,7 @@ WAYS = {
     "scatter 0.03, lag 0.06": {"scatter": 0.03, "lag": 0.06},
     "scatter 0.025, wander 0.05": {"scatter": 0.025, "wander": 0.05},
     "scatter 0.025, held 0.5-0.7": {"scatter": 0.025, "held": (0.5, 0.7)},
+    "scatter 0.025, held 0.4-0.95": {"scatter": 0.025, "held": (0.4, 0.95)},
 }
 COLUMNS = ("onset", "onset+end", "swing heard", "plain onset", "plain o+end")
 

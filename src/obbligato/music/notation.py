@@ -77,7 +77,10 @@ def measures(line: Line, meter: Meter, *, first_bar: int, last_bar: int) -> Nota
     """
     if meter.beat_quarters == 2:
         return _measures_in_halves(line, meter, first_bar, last_bar)
-    quantised = quantise(line, meter)
+    return _measures(meter, quantise(line, meter), first_bar, last_bar)
+
+
+def _measures(meter: Meter, quantised: Quantised, first_bar: int, last_bar: int) -> Notation:
     beats = meter.beats_per_bar
     first_bar = min(first_bar, int(quantised.notes[0].onset // beats) + 1)
     last_bar = max(last_bar, -int(-quantised.notes[-1].end // beats))
@@ -95,8 +98,8 @@ def measures(line: Line, meter: Meter, *, first_bar: int, last_bar: int) -> Nota
 def _measures_in_halves(line: Line, meter: Meter, first_bar: int, last_bar: int) -> Notation:
     """A metre in half notes is read in quarters, since triplets of eighths lie inside a quarter."""
     doubled = tuple(replace(n, onset_beat=2 * n.onset_beat, duration_beats=2 * n.duration_beats) for n in line.notes)
-    quarters = Meter(2 * meter.beats_per_bar)
-    written = measures(replace(line, notes=doubled), quarters, first_bar=first_bar, last_bar=last_bar)
+    line, quarters = replace(line, notes=doubled), Meter(2 * meter.beats_per_bar)
+    written = _measures(quarters, quantise(line, quarters, pulse_beats=2), first_bar, last_bar)
     return Notation(
         tuple(
             Measure(m.number, tuple(replace(p, onset=p.onset / 2, duration=p.duration / 2) for p in m.pieces))

@@ -4,8 +4,8 @@ Every beat gets the division that explains its onsets best: the sum of squared d
 plus the cost of reading it. This is the maximum a posteriori quantiser of Cemgil, Desain and Kappen, with Gaussian
 deviations and a prior that falls with the depth of subdivision, solved for the whole line by dynamic programming
 because an early note may belong to the next beat. The player's constant lead or lag and the size of the deviations
-are taken from a first pass, swing from the line as a whole. Note ends are chosen likewise: a note played short is
-cheap, one played long is not, and every rest costs a symbol.
+are taken from a first pass, swing from the line as a whole. Note ends are chosen likewise (`holding`): a note played
+short is cheap, one played long is not, and every rest costs a symbol.
 
 Notes: the paper learns its prior; the costs here are set by hand, in the order in which readers find rhythms hard.
 
@@ -26,6 +26,7 @@ import numpy as np
 
 from obbligato.errors import InputError
 from obbligato.music.grid import Meter
+from obbligato.music.holding import End, Held, written_ends
 from obbligato.music.line import Line
 from obbligato.music.swing import Swing, find_swing
 
@@ -44,20 +45,21 @@ _TUPLET_IN_SWING = 3.0
 """Cost of a tuplet; in a swung line a late second note is swing before it is the last of a triplet."""
 _REST = 1.5
 _END_DEPTH = 0.8
-_PLAYED_SHORT = 0.3
-_PLAYED_LONG = 0.1
-"""How much shorter or longer than written a note is played without comment, in quarter notes."""
 _FAR = 1e9
 
 
 @dataclass(frozen=True)
 class WrittenNote:
-    """A note of the line as written: index, exact onset and end in beats from bar 1, sounding pitch."""
+    """A note of the line as written: index, exact onset and end in beats from bar 1, sounding pitch.
+
+    `detached`: held for clearly less than it is written, as its neighbours are: a manner of playing, no rest.
+    """
 
     index: int
     onset: Fraction
     end: Fraction
     pitch: int
+    detached: bool = False
 
 
 @dataclass(frozen=True)
@@ -97,8 +99,10 @@ class _Fit:
     division: _Division | None = None
 
 
-def quantise(line: Line, meter: Meter) -> Quantised:
+def quantise(line: Line, meter: Meter, *, pulse_beats: int = 1) -> Quantised:
     """Write the rhythm of a line in exact fractions of a beat; the line itself is not changed.
+
+    `pulse_beats` is the beat that is felt: 2 where a metre in half notes is read in quarters.
 
     Raises
     ------
@@ -116,13 +120,15 @@ def quantise(line: Line, meter: Meter) -> Quantised:
     deviation = _in_steps(float(np.clip(1.5 * spread * quarters, *_DEVIATIONS)) / quarters)
     onsets, chosen = _onsets((played - lag).tolist(), meter, swing, deviation)
     beats = _Beats(meter, chosen, divisions[0 if meter.compound else 1])
-    ends = [
-        _end(note.end_beat - lag, onset, following, beats)
-        for note, onset, following in zip(line.notes, onsets, [*onsets[1:], None], strict=True)
-    ]
+    ends = written_ends(
+        [
+            _held(note.end_beat - lag, onset, following, beats, pulse_beats)
+            for note, onset, following in zip(line.notes, onsets, [*onsets[1:], None], strict=True)
+        ]
+    )
     notes = tuple(
-        WrittenNote(index, onset, end, note.pitch)
-        for index, (note, onset, end) in enumerate(zip(line.notes, onsets, ends, strict=True))
+        WrittenNote(index, onset, end, note.pitch, detached)
+        for index, (note, onset, (end, detached)) in enumerate(zip(line.notes, onsets, ends, strict=True))
     )
     tuplets = {beat: division.tuplet for beat, division in chosen.items() if division.tuplet}
     return Quantised(notes, tuplets, swing.feel if swing else "")
@@ -259,20 +265,21 @@ class _Beats:
         return own if own.tuplet or len(own.places) > len(self.plain.places) else self.plain
 
 
-def _end(played: float, onset: Fraction, following: Fraction | None, beats: _Beats) -> Fraction:
-    """The cheapest end after `onset`: at the following note, or sooner, where a rest begins."""
+def _held(played_end: float, onset: Fraction, following: Fraction | None, beats: _Beats, pulse_beats: int) -> Held:
+    """A note with its possible ends after `onset`: at the following note, or sooner, where a rest begins."""
     quarters = float(beats.meter.beat_quarters)
-    candidates = [] if following is None else [(following, 0.0)]
+    start = _played_at(onset, beats.chosen)
+
+    def end_at(place: Fraction, cost: float) -> End:
+        return End(place, (_played_at(place, beats.chosen) - start) * quarters, cost)
+
+    ends = [] if following is None else [end_at(following, 0.0)]
     first = int(onset // 1)
-    for beat in range(first, max(first, math.floor(played)) + 2):
+    for beat in range(first, max(first, math.floor(played_end)) + 2):
         division = beats.division(beat)
         for place, depth in zip(division.places[:-1], division.costs, strict=False):
             end = beat + place
             if end > onset and (following is None or end < following):
-                candidates.append((end, _REST + _END_DEPTH * depth))
-
-    def cost(candidate: tuple[Fraction, float]) -> float:
-        short = (_played_at(candidate[0], beats.chosen) - played) * quarters
-        return candidate[1] + (short / (_PLAYED_SHORT if short > 0 else _PLAYED_LONG)) ** 2
-
-    return min(candidates, key=cost)[0]
+                ends.append(end_at(end, _REST + _END_DEPTH * depth))
+    speaks = following is not None and following - onset <= pulse_beats
+    return Held((played_end - start) * quarters, tuple(ends), speaks)
