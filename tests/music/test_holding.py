@@ -54,7 +54,7 @@ def test_the_manner_may_change_within_a_line():
 
 
 def test_a_chorale_held_for_half_its_lengths_is_written_as_it_is_printed():
-    """BWV 66.6, soprano, as bundled with music21; held for 0.5 to 0.7 of its lengths, scatter 15 ms at 100 a minute."""
+    """BWV 66.6, soprano, as bundled with music21; held for 0.5 to 0.7 of its lengths, scatter 0.025 quarter."""
     part = corpus.parse("bach/bwv66.6").parts[0]
     pickup = F(part.getElementsByClass("Measure")[0].duration.quarterLength)
     notes = part.flatten().stripTies().notes

@@ -80,6 +80,29 @@ def test_triplets_are_marked_as_groups():
     assert groups[3] is None
 
 
+def test_a_turn_in_half_a_beat_is_a_group_of_three_sixteenths_beside_a_plain_eighth():
+    """Common practice, no source: 3 in the time of 2 sixteenths, not part of a group of six."""
+    sixth = F(1, 6)
+    turn = [(1, F(3, 2)), (F(3, 2), F(3, 2) + sixth), (F(3, 2) + sixth, 2 - sixth), (2 - sixth, 2)]
+    bar = measures(line_of([(0, 1), *turn, (2, 4)]), COMMON, first_bar=1, last_bar=1).measures[0]
+    found = [p.tuplet and (p.tuplet.actual, p.tuplet.normal, p.tuplet.starts, p.tuplet.stops) for p in bar.pieces]
+    assert found == [None, None, (3, 2, True, False), (3, 2, False, False), (3, 2, False, True), None]
+    assert bar.pieces[2].duration == sixth
+
+
+def test_six_in_a_beat_are_two_groups_of_three_unless_a_note_lies_across():
+    run = [(F(i, 6), F(i + 1, 6)) for i in range(6)]
+    split = measures(line_of([*run, (1, 4)]), COMMON, first_bar=1, last_bar=1).measures[0].pieces
+    assert [(p.tuplet.actual, p.tuplet.starts, p.tuplet.stops) for p in split[:6]] == 2 * [
+        (3, True, False),
+        (3, False, False),
+        (3, False, True),
+    ]
+    across = [run[0], run[1], (F(1, 3), F(4, 6)), run[4], run[5], (F(1), F(4))]
+    whole = measures(line_of(across), COMMON, first_bar=1, last_bar=1).measures[0].pieces
+    assert {p.tuplet.actual for p in whole[:5]} == {6}
+
+
 def test_two_in_the_time_of_three_are_dotted_eighths():
     """A duplet in compound time may be printed as two dotted eighths (common practice)."""
     assert symbols(SLOW_TWELVE, (0, F(1, 2)), (F(1, 2), 1), (1, 4)) == [0.75, 0.75, 1.5, 3]

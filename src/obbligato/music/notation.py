@@ -13,7 +13,7 @@ from itertools import pairwise
 from obbligato.music.grid import Meter
 from obbligato.music.line import Line
 from obbligato.music.quantising import Quantised, WrittenNote, quantise
-from obbligato.music.splitting import cut_points
+from obbligato.music.splitting import Group, cut_points
 
 __all__ = ["Measure", "Notation", "Piece", "Quantised", "Tuplet", "WrittenNote", "measures", "quantise"]
 
@@ -84,14 +84,13 @@ def _measures(meter: Meter, quantised: Quantised, first_bar: int, last_bar: int)
     beats = meter.beats_per_bar
     first_bar = min(first_bar, int(quantised.notes[0].onset // beats) + 1)
     last_bar = max(last_bar, -int(-quantised.notes[-1].end // beats))
+    tuplets = _groups(quantised)
     spans = _with_rests(quantised.notes, Fraction((first_bar - 1) * beats), Fraction(last_bar * beats))
     bars: dict[int, list[Piece]] = {number: [] for number in range(first_bar, last_bar + 1)}
     for start, end, note in spans:
-        for number, piece in _pieces(start, end, note, meter, quantised.tuplets):
+        for number, piece in _pieces(start, end, note, meter, tuplets):
             bars[number].append(piece)
-    found = tuple(
-        Measure(number, _finished(pieces, number, meter, quantised.tuplets)) for number, pieces in bars.items()
-    )
+    found = tuple(Measure(number, _finished(pieces, number, meter, tuplets)) for number, pieces in bars.items())
     return Notation(found, quantised.feel)
 
 
@@ -125,14 +124,18 @@ def _with_rests(
 
 
 def _pieces(
-    start: Fraction, end: Fraction, note: int | None, meter: Meter, tuplets: Mapping[int, tuple[int, int]]
+    start: Fraction, end: Fraction, note: int | None, meter: Meter, tuplets: Mapping[int, Sequence[Group]]
 ) -> list[tuple[int, Piece]]:
     """The symbols of a note or rest, each with its bar."""
     bar = meter.beats_per_bar
     cuts = [start]
     while cuts[-1] < end:
         first = int(cuts[-1] // bar) * bar
-        here = {beat - first: ratio for beat, ratio in tuplets.items() if first <= beat < first + bar}
+        here = [
+            replace(group, start=group.start - first)
+            for beat in range(first, first + bar)
+            for group in tuplets.get(beat, ())
+        ]
         stop = min(end - first, Fraction(bar))
         inside = cut_points(cuts[-1] - first, stop, rest=note is None, meter=meter, tuplets=here)
         cuts += [first + cut for cut in inside]
@@ -145,18 +148,39 @@ def _pieces(
 
 
 def _finished(
-    pieces: Sequence[Piece], number: int, meter: Meter, tuplets: Mapping[int, tuple[int, int]]
+    pieces: Sequence[Piece], number: int, meter: Meter, tuplets: Mapping[int, Sequence[Group]]
 ) -> tuple[Piece, ...]:
     """A bar's pieces with their tuplets marked; none where the whole bar is rest."""
     if all(piece.note is None for piece in pieces):
         return ()
     finished = []
     for piece in pieces:
-        beat = int(piece.onset // 1)
-        ratio = tuplets.get(beat + (number - 1) * meter.beats_per_bar)
-        if ratio is None or piece.duration >= 1:
+        bar_start = (number - 1) * meter.beats_per_bar
+        start, end = bar_start + piece.onset, bar_start + piece.onset + piece.duration
+        groups = tuplets.get(int(start // 1), ())
+        group = next((g for g in groups if g.start <= start < g.end and piece.duration < g.length), None)
+        if group is None:
             finished.append(piece)
         else:
-            starts, stops = piece.onset == beat, piece.onset + piece.duration == beat + 1
-            finished.append(replace(piece, tuplet=Tuplet(*ratio, starts, stops)))
+            tuplet = Tuplet(group.actual, group.normal, start == group.start, end == group.end)
+            finished.append(replace(piece, tuplet=tuplet))
     return tuple(finished)
+
+
+def _groups(quantised: Quantised) -> dict[int, tuple[Group, ...]]:
+    """Tuplets by beat; six in a beat are two groups of three, or one beside plain notes, where no note lies across.
+
+    Common practice, no source: a group of three is easier to read than six, and shows the half of the beat.
+    """
+    groups: dict[int, tuple[Group, ...]] = {}
+    for beat, (actual, normal) in quantised.tuplets.items():
+        whole = Group(Fraction(beat), Fraction(1), actual, normal)
+        middle = beat + Fraction(1, 2)
+        inside = [n for n in quantised.notes if n.onset < beat + 1 and n.end > beat]
+        if actual != 6 or any(n.onset < middle < n.end for n in inside):
+            groups[beat] = (whole,)
+            continue
+        halves = (Group(start, Fraction(1, 2), 3, 2) for start in (whole.start, middle))
+        places = {place for n in inside for place in (n.onset, n.end)}
+        groups[beat] = tuple(half for half in halves if any(half.start < p < half.end for p in places))
+    return groups

@@ -2,13 +2,14 @@
 
 Common practice of engraving, no source: a note may hide only weaker beats than the one it starts on; inside a beat,
 and for a syncopation that lies evenly about a beat, it may also hide the next stronger one. A length across beats of
-a compound metre is in whole beats. Tuplets stay inside their beat. Rests follow the same rules more strictly and are
-dotted only where the beat is.
+a compound metre is in whole beats. Tuplets stay inside their beat, or half beat. Rests follow the same
+rules more strictly and are dotted only where the beat is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
@@ -21,8 +22,23 @@ _VALUES = tuple(Fraction(8) / 2**k for k in range(8))
 """Breve to 64th, in quarter notes."""
 
 
+@dataclass(frozen=True, order=True)
+class Group:
+    """A beat or half beat divided against the metre: place and length in beats, symbols, and what they replace."""
+
+    start: Fraction
+    length: Fraction
+    actual: int
+    normal: int
+
+    @property
+    def end(self) -> Fraction:
+        """Where the group ends."""
+        return self.start + self.length
+
+
 def cut_points(
-    start: Fraction, end: Fraction, *, rest: bool, meter: Meter, tuplets: Mapping[int, tuple[int, int]]
+    start: Fraction, end: Fraction, *, rest: bool, meter: Meter, tuplets: Sequence[Group]
 ) -> list[Fraction]:
     """Ends of the symbols that make up a length inside one bar.
 
@@ -31,37 +47,35 @@ def cut_points(
     start, end
         In beats from the start of the bar.
     tuplets
-        Beats of this bar, from 0, that are divided against the metre: symbols, and what they replace.
+        The tuplets of this bar, by their place in it.
     """
-    return list(_cut_points(start, end, rest, meter, tuple(sorted(tuplets.items()))))
+    return list(_cut_points(start, end, rest, meter, tuple(tuplets)))
 
 
 @lru_cache(maxsize=8192)
 def _cut_points(
-    start: Fraction, end: Fraction, rest: bool, meter: Meter, in_tuplets: tuple[tuple[int, tuple[int, int]], ...]
+    start: Fraction, end: Fraction, rest: bool, meter: Meter, tuplets: tuple[Group, ...]
 ) -> tuple[Fraction, ...]:
-    tuplets = dict(in_tuplets)
     walls = {start, end}
-    for place in (start, end):
-        beat = int(place // 1)
-        if place.denominator > 1 and beat in tuplets:
-            walls |= {Fraction(b) for b in (beat, beat + 1) if start < b < end}
+    for group in tuplets:
+        if group.start < start < group.end or group.start < end < group.end:
+            walls |= {place for place in (group.start, group.end) if start < place < end}
     ends: list[Fraction] = []
     for a, b in pairwise(sorted(walls)):
-        ratio = tuplets.get(int(a // 1)) if b - a < 1 else None
-        ends += _cut_tuplet(a, b, ratio, rest, meter) if ratio else _cut(a, b, rest, meter)
+        within = [g for g in tuplets if g.start <= a and b <= g.end and b - a < g.length]
+        ends += _cut_tuplet(a, b, within[0], rest, meter) if within else _cut(a, b, rest, meter)
     return tuple(ends)
 
 
-def _cut_tuplet(start: Fraction, end: Fraction, ratio: tuple[int, int], rest: bool, meter: Meter) -> list[Fraction]:
+def _cut_tuplet(start: Fraction, end: Fraction, group: Group, rest: bool, meter: Meter) -> list[Fraction]:
     """Inside a tuplet: the longest symbols from the left."""
-    actual, normal = ratio
+    unit, base = group.length / group.actual, group.length / group.normal * meter.beat_quarters
     ends: list[Fraction] = []
     while start < end:
-        units = int((end - start) * actual)
-        while not _printable(Fraction(units, normal) * meter.beat_quarters, dotted=not rest):
+        units = int((end - start) / unit)
+        while not _printable(units * base, dotted=not rest):
             units -= 1
-        start += Fraction(units, actual)
+        start += units * unit
         ends.append(start)
     return ends
 
