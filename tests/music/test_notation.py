@@ -49,6 +49,8 @@ def symbols(meter, *spans):
         (SLOW_TWELVE, [(0, 1), (1, 3), (3, 4)], [1.5, 1.5, 1.5, 1.5]),
         (SLOW_TWELVE, [(0, F(1, 3)), (2, 4)], [0.5, -0.5, -0.5, -1.5, 3]),
         (Meter.from_signature("9/8"), [(0, 3)], [3, 1.5]),
+        (Meter.from_signature("7/8"), [(0, 2), (2, 4), (4, 7)], [1, 1, 1.5]),
+        (Meter.from_signature("7/8"), [(0, 1), (1, 4), (4, 7)], [0.5, 0.5, 1, 1.5]),
     ],
 )
 def test_lengths_are_split_so_that_the_beat_shows(meter, spans, expected):

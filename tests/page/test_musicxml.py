@@ -181,6 +181,17 @@ def test_beams_show_the_beats(page: Part) -> None:
     assert three == [("begin",), ("end",)] * 3
 
 
+@pytest.mark.parametrize(
+    ("signature", "groups"), [("5/8", [2, 3]), ("7/8", [2, 2, 3]), ("6/8", [3, 3]), ("9/8", [3, 3, 3])]
+)
+def test_eighths_are_beamed_in_the_groups_of_the_metre(signature: str, groups: list[int]) -> None:
+    """Common practice, no source; where five and seven divide is a choice."""
+    notes = [ScoreNote(Fraction(i, 2), Fraction(1, 2), Spelling("C", 0, 5)) for i in range(sum(groups))]
+    expected = [("begin",), *[("continue",)] * 20]
+    wanted = [(*expected[: n - 1], ("end",)) for n in groups]
+    assert beam_levels(notes, Meter.from_signature(signature)) == [state for group in wanted for state in group]
+
+
 def test_beam_hooks() -> None:
     lengths = [Fraction(3, 4), Fraction(1, 4), Fraction(1, 4), Fraction(3, 4)]
     onsets = [sum(lengths[:i], Fraction(0)) for i in range(4)]

@@ -3,7 +3,8 @@
 Common practice of engraving, no source: a note may hide only weaker beats than the one it starts on; inside a beat,
 and for a syncopation that lies evenly about a beat, it may also hide the next stronger one. A length across beats of
 a compound metre is in whole beats. Tuplets stay inside their beat, or half beat. Rests follow the same
-rules more strictly and are dotted only where the beat is.
+rules more strictly and are dotted only where the beat is. Short beats are grouped, and groups are shown like
+the halves of a bar.
 """
 
 from __future__ import annotations
@@ -50,6 +51,16 @@ def cut_points(
         The tuplets of this bar, by their place in it.
     """
     return list(_cut_points(start, end, rest, meter, tuple(tuplets)))
+
+
+def beat_group(place: Fraction, meter: Meter) -> int:
+    """Number of the group of beats that a place in the bar (in beats) lies in; notes are beamed within it.
+
+    A beat is its own group, except that beats shorter than a quarter go in twos, the last three together where they
+    are odd: 2+2+3 in 7/8 (common practice, no source; the music may well be felt otherwise).
+    """
+    beat = int(place // 1)
+    return beat if meter.beat_quarters >= 1 else min(beat // 2, max(meter.beats_per_bar // 2 - 1, 0))
 
 
 @lru_cache(maxsize=8192)
@@ -126,6 +137,8 @@ def _level(place: Fraction, meter: Meter) -> int:
     if place.denominator == 1:
         if place % meter.beats_per_bar == 0:
             return _BAR
+        if meter.beat_quarters < 1:
+            return _HALF_BAR if beat_group(place, meter) > beat_group(place - 1, meter) else _BEAT
         return _HALF_BAR if meter.beats_per_bar == 4 and place == 2 else _BEAT
     parts = 3 if meter.compound else 2
     level = _BEAT - 1

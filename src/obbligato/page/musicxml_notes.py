@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from obbligato.errors import InputError
 from obbligato.music.grid import Meter
+from obbligato.music.splitting import beat_group
 from obbligato.page.part_score import ScoreNote
 
 _VALUES = {
@@ -102,22 +103,22 @@ def _beam_count(note: ScoreNote) -> int:
 
 
 def _beam_groups(notes: Sequence[ScoreNote], meter: Meter) -> list[list[int]]:
-    """Runs of two or more notes to beam together: within a beat, or two beats of plain eighths in even metres."""
+    """Runs of two or more notes to beam: in a group of beats, or two beats of plain eighths in even metres."""
     groups: list[list[int]] = []
     for index, note in enumerate(notes):
         if not _beam_count(note):
             continue
         last = groups[-1] if groups else []
         joins = bool(last) and last[-1] == index - 1
-        if joins and _beat_of(notes[last[0]], meter) == _beat_of(note, meter):
+        if joins and _group_of(notes[last[0]], meter) == _group_of(note, meter):
             last.append(index)
         else:
             groups.append([index])
     return [group for group in _join_pairs(groups, notes, meter) if len(group) > 1]
 
 
-def _beat_of(note: ScoreNote, meter: Meter) -> int:
-    return int(note.onset // meter.beat_quarters)
+def _group_of(note: ScoreNote, meter: Meter) -> int:
+    return beat_group(note.onset / meter.beat_quarters, meter)
 
 
 def _join_pairs(groups: list[list[int]], notes: Sequence[ScoreNote], meter: Meter) -> list[list[int]]:
@@ -128,7 +129,7 @@ def _join_pairs(groups: list[list[int]], notes: Sequence[ScoreNote], meter: Mete
     for group in groups:
         before = joined[-1] if joined else []
         pair = before + group
-        beats = [_beat_of(notes[i], meter) for i in (group[0], *before[:1])]
+        beats = [_group_of(notes[i], meter) for i in (group[0], *before[:1])]
         plain = all(notes[i].quarters == Fraction(1, 2) and notes[i].tuplet is None for i in pair)
         if len(before) == 2 and len(group) == 2 and plain and beats[0] % 2 == 1 and beats[1] == beats[0] - 1:
             joined[-1] = pair
