@@ -124,6 +124,7 @@ WAYS = {
     "scatter 0.025, wander 0.05": {"scatter": 0.025, "wander": 0.05},
     "scatter 0.025, held 0.5-0.7": {"scatter": 0.025, "held": (0.5, 0.7)},
     "scatter 0.025, held 0.4-0.95": {"scatter": 0.025, "held": (0.4, 0.95)},
+    "scatter 0.025, legato": {"scatter": 0.025, "held": (1.0, 1.1)},
 }
 COLUMNS = ("onset", "onset+end", "swing heard", "plain onset", "plain o+end")
 
