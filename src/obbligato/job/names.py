@@ -11,6 +11,8 @@ import re
 import unicodedata
 
 MAX_TITLE = 24
+ROLLING = "rolling_"
+"""A take that is being recorded is `takes/rolling_NN.wav`."""
 
 
 def plain(text: str, *, fallback: str = "Song") -> str:

@@ -19,6 +19,7 @@ from obbligato.errors import InputError
 from obbligato.job.intake import guide_audio, require_same_guide
 from obbligato.job.mapping import song_map
 from obbligato.job.model import TakeRef
+from obbligato.job.names import ROLLING
 from obbligato.job.store import JobFolder, now
 from obbligato.play.click import click_track, count_in_click
 from obbligato.play.latency import calibration_signal, round_trip_frames
@@ -33,7 +34,6 @@ from obbligato.sound.files import read_audio, sha256_of
 from obbligato.sound.growing import BYTES_PER_SAMPLE, GrowingWav, complete
 from obbligato.units import amplitude_to_db
 
-ROLLING = "rolling_"
 QUIETEST_PEAK_DBFS = -80.0
 DISK_SPARE_BYTES = 200_000_000
 OPEN_TAKE_S = 3600.0

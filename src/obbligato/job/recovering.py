@@ -1,4 +1,7 @@
-"""Takes that were cut off while they ran (power, a killed program, a sleeping computer): put into the job later."""
+"""Takes that were cut off while they ran (power, a killed program, a sleeping computer): put into the job later.
+
+Every command asks for them when it says what is next, so what records is loaded only where there is such a take.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +9,16 @@ import os
 import sys
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
 from obbligato.errors import InputError
-from obbligato.job.recording import ROLLING, Recorded, RecordingFacts, keep_recorded
+from obbligato.job.names import ROLLING
 from obbligato.job.store import JobFolder
+
+if TYPE_CHECKING:
+    from obbligato.job.recording import Recorded, RecordingFacts
 
 ABANDONED_AFTER_S = 10.0
 """A take that runs is written every half second; one untouched for so long has nobody who writes it."""
@@ -24,6 +31,8 @@ def cut_off_takes(folder: JobFolder) -> tuple[Path, ...]:
 
 def recover_takes(folder: JobFolder) -> tuple[Recorded, ...]:
     """Make takes of all that were cut off; those without any sound are removed."""
+    from obbligato.job.recording import keep_recorded
+
     found = []
     for path in cut_off_takes(folder):
         number = int(path.stem.removeprefix(ROLLING))
@@ -36,6 +45,8 @@ def recover_takes(folder: JobFolder) -> tuple[Recorded, ...]:
 
 
 def _facts(path: Path) -> RecordingFacts:
+    from obbligato.job.recording import RecordingFacts
+
     try:
         return RecordingFacts.model_validate_json(path.with_suffix(".json").read_bytes())
     except (OSError, ValidationError):
