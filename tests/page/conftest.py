@@ -124,6 +124,7 @@ def page(heading: Heading) -> Part:
         heading=heading,
         instrument=FLUGELHORN,
         meter=Meter(4, beat),
+        grid=Grid.steady(58.5, BAR_1_S, Meter(4, beat)),
         key=WrittenKey(-1, "major"),
         beats_a_minute=58.5,
         steady=True,

@@ -15,6 +15,7 @@ from obbligato.job.store import JobFolder, now
 from obbligato.job.writing import current_line, instrument_of
 from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Grid
+from obbligato.page.follow import row_marks
 from obbligato.page.located import STAVE, LocatedRow, located_rows
 from obbligato.page.part import with_signs
 from obbligato.page.part_make import make_part
@@ -103,7 +104,7 @@ def _stand(root: Path, key: str, revision: int, ratio: float) -> StandView:
         tempo=_tempo(part, song),
         stave=STAVE,
         width=rows[0].width,
-        rows=[StandRow(row=row_view(row), marks=marks(row, grid)) for row in rows],
+        rows=[StandRow(row=row_view(row), marks=_marks(row, grid)) for row in rows],
         bars=bar_times(song),
         silences=silences(part),
     )
@@ -114,18 +115,8 @@ def row_width_staves(ratio: float) -> float:
     return min(max(ratio / STAVE_SHARE, _NARROWEST_STAVES), _WIDEST_STAVES)
 
 
-def marks(row: LocatedRow, grid: Grid) -> list[Mark]:
-    """Where the marker stands when: at the head of each bar's music, at each symbol, and at the end of the row."""
-    beats_per_bar = grid.meter.beats_per_bar
-    places: list[tuple[float, float]] = []
-    for bar in row.bars:
-        start = (bar.number - 1) * beats_per_bar
-        places.append((start, bar.symbols[0].x if bar.symbols else bar.music_left))
-        places += [(symbol.beat, symbol.x) for symbol in bar.symbols if symbol.beat > start]
-    last = row.bars[-1]
-    places.append(((last.number + last.bars - 1) * beats_per_bar, last.right))
-    seconds = grid.beat_to_sec([beat for beat, _ in places])
-    return [Mark(at_s=float(s), x=x) for s, (_, x) in zip(seconds, places, strict=True)]
+def _marks(row: LocatedRow, grid: Grid) -> list[Mark]:
+    return [Mark(at_s=mark.at_s, x=mark.x) for mark in row_marks(row.bars, grid)]
 
 
 def silences(part: Part) -> list[Silence]:

@@ -8,6 +8,7 @@ bar line that suits; from there on the tempo map follows the grid, anchor by anc
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -28,12 +29,16 @@ _LEAST_FIRST_BAR = 0.5
 _MARGIN_S = 1e-6
 
 
-def write_midi(path: Path, line: Line, grid: Grid, *, title: str, program: int) -> None:
+def write_midi(
+    path: Path, line: Line, grid: Grid, *, title: str, program: int, markers: Sequence[tuple[float, str]] = ()
+) -> None:
     """Write `midi_bytes` to a file, whole or not at all."""
-    write_bytes_at_once(path, midi_bytes(line, grid, title=title, program=program))
+    write_bytes_at_once(path, midi_bytes(line, grid, title=title, program=program, markers=markers))
 
 
-def midi_bytes(line: Line, grid: Grid, *, title: str, program: int) -> bytes:
+def midi_bytes(
+    line: Line, grid: Grid, *, title: str, program: int, markers: Sequence[tuple[float, str]] = ()
+) -> bytes:
     """A line in sounding pitch as a Standard MIDI File of format 1: tempo map and markers, then the notes.
 
     Parameters
@@ -42,6 +47,8 @@ def midi_bytes(line: Line, grid: Grid, *, title: str, program: int) -> bytes:
         Name of the song.
     program
         General MIDI program, counted from 1.
+    markers
+        Further markers, such as section letters: beats from bar 1, and words.
 
     Raises
     ------
@@ -58,7 +65,7 @@ def midi_bytes(line: Line, grid: Grid, *, title: str, program: int) -> bytes:
         raise InputError("The line starts before the guide's first sample; move its first note later.")
     layout = _file_grid(grid, float(ends_s.max()))
     midi = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset="utf-8")
-    midi.tracks.append(_conductor(layout, title))
+    midi.tracks.append(_conductor(layout, title, markers))
     starts, ends = (_ticks(layout, layout.sec_to_beat(np.maximum(s, 0.0))) for s in (onsets_s, ends_s))
     track = mido.MidiTrack(
         [
@@ -96,7 +103,7 @@ def _ticks(layout: Grid, beats: Any) -> list[int]:
     return [round(float(q) * TICKS_PER_QUARTER) for q in quarters]
 
 
-def _conductor(layout: Grid, title: str) -> Any:
+def _conductor(layout: Grid, title: str, markers: Sequence[tuple[float, str]]) -> Any:
     """Track of title, metre, tempo map and markers; each tempo takes up the rounding of those before it."""
     import mido
 
@@ -115,6 +122,9 @@ def _conductor(layout: Grid, title: str) -> Any:
     bar_1 = _ticks(layout, [0.0])[0]
     if bar_1 >= 0:
         events.append((bar_1, 1, mido.MetaMessage("marker", text="Bar 1")))
+    for tick, (_, words) in zip(_ticks(layout, [beat for beat, _ in markers]), markers, strict=True):
+        if tick >= 0:
+            events.append((tick, 1, mido.MetaMessage("marker", text=words)))
     reached_s, tempo = 0.0, 0
     for start, end, target_s in zip(ticks, ticks[1:], layout.anchor_s[1:], strict=False):
         if end == start:

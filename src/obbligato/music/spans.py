@@ -55,3 +55,11 @@ class Opening(Span):
     last_bar: int
     beats: float
     kind: OpeningKind
+
+
+@dataclass(frozen=True)
+class SungWords:
+    """Words as they are sung from a place of the guide on."""
+
+    at_s: float
+    text: str

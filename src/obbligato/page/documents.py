@@ -23,7 +23,9 @@ DOCUMENTS: Mapping[str, tuple[str, ...]] = {
 """The papers there are, and the data that each cannot do without."""
 
 _TYPST_PAPER = {"a4": "a4", "letter": "us-letter"}
+_SHEETS_MM: Mapping[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 _TEMPLATES = Path(__file__).parent / "templates"
+_FONTS = Path(__file__).parent / "fonts"
 _FIRST_UNCOVERED = 0x2E80
 """From here on (CJK, emoji) Typst's own fonts hold next to nothing, and the system's are asked to help."""
 
@@ -62,6 +64,19 @@ def document_pdf(name: str, data: Mapping[str, Any], *, paper: Paper = "a4") -> 
     return typeset(f"{name}.typ", data, paper=paper)
 
 
+def sheet_mm(paper: Paper) -> tuple[float, float]:
+    """Width and height of an upright sheet of paper in mm.
+
+    Raises
+    ------
+    InputError
+        When there is no such sheet of paper.
+    """
+    if paper not in _SHEETS_MM:
+        raise InputError(f"paper='{paper}': choose a4 or letter.")
+    return _SHEETS_MM[paper]
+
+
 def typeset(template: str, data: Mapping[str, Any], *, paper: Paper) -> bytes:
     """Fill a template of this package with data and return the PDF.
 
@@ -72,12 +87,12 @@ def typeset(template: str, data: Mapping[str, Any], *, paper: Paper) -> bytes:
     """
     import typst
 
-    if paper not in _TYPST_PAPER:
-        raise InputError(f"paper='{paper}': choose a4 or letter.")
+    sheet_mm(paper)
     text = json.dumps(dict(data), ensure_ascii=False)
     return typst.compile(
         _TEMPLATES / template,
         root=_TEMPLATES,
+        font_paths=[_FONTS],
         ignore_system_fonts=max(map(ord, text)) < _FIRST_UNCOVERED,
         sys_inputs={"data": text, "paper": _TYPST_PAPER[paper]},
         format="pdf",

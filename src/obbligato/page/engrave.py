@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -16,15 +17,14 @@ from xml.etree import ElementTree as ET
 
 from obbligato.errors import InputError
 from obbligato.page.engraver import drawings
-
-STAVE_HEIGHT_MM = 7.2
-"""Height of a stave: common for a single part on a stand is 7 to 8 mm (common practice, no source)."""
+from obbligato.page.part_print import STAVE_HEIGHT_MM
 
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
 _MUSIC_FONT = "Leipzig"
 _UNITS_PER_EM = 1000
-_PX_PER_MM = 10.0
+_UNIT_PX = 9.0
+"""Half a space of the stave in pixels of the drawing. The engraver takes few other values, so the page is scaled."""
 _STAVE_UNITS = 8
 _SEED = 1
 _BREATH_ROOM_MM = 2.5
@@ -62,7 +62,14 @@ class Row:
     labels: tuple[Label, ...]
 
 
-def engrave(musicxml: str, *, width_mm: float, stave_height_mm: float = STAVE_HEIGHT_MM) -> tuple[Row, ...]:
+def engrave(
+    musicxml: str,
+    *,
+    width_mm: float,
+    stave_height_mm: float = STAVE_HEIGHT_MM,
+    spread: float = 1.0,
+    strokes: Iterable[tuple[str, float]] = (),
+) -> tuple[Row, ...]:
     """Engrave a single part in rows of a given width, broken where the document says; same input, same rows.
 
     Parameters
@@ -71,12 +78,17 @@ def engrave(musicxml: str, *, width_mm: float, stave_height_mm: float = STAVE_HE
         A partwise document.
     width_mm
         Width of a row.
+    spread
+        Width of the music for the height of its stave, against the usual.
+    strokes
+        Thickness of lines, stems and slurs by the engraver's names, in half spaces of the stave.
 
     Raises
     ------
     InputError
         When the document cannot be read as music.
     """
+    px_per_mm = _STAVE_UNITS * _UNIT_PX / stave_height_mm
     options = {
         "adjustPageHeight": True,
         "breaks": "line",
@@ -89,18 +101,19 @@ def engrave(musicxml: str, *, width_mm: float, stave_height_mm: float = STAVE_HE
         "pageHeight": 60_000,
         "pageMarginBottom": 0,
         "pageMarginLeft": 0,
-        "pageMarginRight": round(_BREATH_ROOM_MM * _PX_PER_MM),
+        "pageMarginRight": round(_BREATH_ROOM_MM * px_per_mm),
         "pageMarginTop": 0,
-        "pageWidth": round(width_mm * _PX_PER_MM),
+        "pageWidth": round(width_mm * px_per_mm),
         "smuflTextFont": "none",
-        "spacingLinear": 0.3,
+        "spacingLinear": 0.3 * spread,
         "spacingNonLinear": 0.55,
         "systemMaxPerPage": 1,
-        "unit": stave_height_mm * _PX_PER_MM / _STAVE_UNITS,
+        "unit": _UNIT_PX,
         "xmlIdSeed": _SEED,
+        **dict(strokes),
     }
     refusal = "The part could not be engraved; open its MusicXML in a notation editor to see why."
-    return tuple(_row(svg) for svg in drawings(musicxml, options, refusal=refusal))
+    return tuple(_row(svg, px_per_mm) for svg in drawings(musicxml, options, refusal=refusal))
 
 
 @cache
@@ -130,21 +143,21 @@ def glyph_svg(character: str) -> tuple[str, float]:
     return svg, advance / _UNITS_PER_EM
 
 
-def _row(svg: str) -> Row:
+def _row(svg: str, px_per_mm: float) -> Row:
     ET.register_namespace("", _SVG)
     ET.register_namespace("xlink", _XLINK)
     root = ET.fromstring(svg)
     width_px, height_px = (float(root.attrib[name].removesuffix("px")) for name in ("width", "height"))
     inner = next(element for element in root.iter(f"{{{_SVG}}}svg") if "viewBox" in element.attrib)
-    user_per_mm = float(inner.attrib["viewBox"].split()[2]) / (width_px / _PX_PER_MM)
+    user_per_mm = float(inner.attrib["viewBox"].split()[2]) / (width_px / px_per_mm)
     labels: list[Label] = []
     _take_labels(root, (0.0, 0.0), "", user_per_mm, labels)
     stave = next(g for g in root.iter(f"{{{_SVG}}}g") if g.get("class") == "staff")
     top_line = min(float(re.split(r"[ML ,]+", path.attrib["d"])[2]) for path in stave.findall(f"{{{_SVG}}}path"))
     return Row(
         ET.tostring(root, encoding="unicode"),
-        width_px / _PX_PER_MM,
-        height_px / _PX_PER_MM,
+        width_px / px_per_mm,
+        height_px / px_per_mm,
         top_line / user_per_mm,
         tuple(labels),
     )

@@ -27,8 +27,8 @@ _HREF = "{http://www.w3.org/1999/xlink}href"
 _WORDS = {"harm": ("chord", 38.0), "reh": ("letter", 40.0), "dir": ("words", 30.0)}
 """Kinds of words that are shown, their class, and the size of their letters in units of the drawing."""
 _SIGN_OF_GLYPH = {"\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\ue260": "♭", "\ue261": "♮", "\ue262": "♯"}
-_AFTER_SIGNS = 28.0
-"""Room after the clef and the signs at the head of a row, in units of the drawing."""
+_AFTER_SIGNS = 252.0
+"""Room after the clef and the signs at the head of a row, in the engraver's own units: a stave is 720 high."""
 _HEAD_SIGNS = ("clef", "keySig", "meterSig")
 
 
@@ -102,13 +102,14 @@ def located_rows(
 
 
 def stretch(part: Part, first_bar: int, last_bar: int) -> Part:
-    """The bars `first_bar` to `last_bar` of a part, in the key that is in force there."""
-    key = part.key
+    """The bars `first_bar` to `last_bar` of a part, in the key and clef that are in force there."""
+    key, clef = part.key, part.instrument.clef
     for bar in part.bars:
-        if bar.number <= first_bar and bar.key is not None:
-            key = bar.key
-    bars = [bar for bar in part.bars if first_bar <= bar.number <= last_bar]
-    return replace(part, key=key, bars=with_closed_marks((replace(bars[0], key=None), *bars[1:])))
+        if bar.number <= first_bar:
+            key, clef = bar.key or key, bar.clef or clef
+    first, *others = [bar for bar in part.bars if first_bar <= bar.number <= last_bar]
+    bars = with_closed_marks((replace(first, key=None, clef=None), *others))
+    return replace(part, instrument=replace(part.instrument, clef=clef), key=key, bars=bars)
 
 
 def first_note_index(part: Part, first_bar: int) -> int:
@@ -159,25 +160,40 @@ def _note_indices(part: Part, first_note: int) -> dict[tuple[int, Fraction], int
     return indices
 
 
+def row_bars(root: ET.Element, width: float, bars: Sequence[ScoreBar], part: Part) -> tuple[RowBar, ...]:
+    """Where the bars and symbols of an engraved row are, the row being `width` units wide.
+
+    Each note's group in the drawing `root` is told which note of the line it is (`data-note`).
+    """
+    return _row_bars(root, width, bars, _note_indices(part, 0), part)
+
+
+def _row_bars(
+    root: ET.Element, width: float, bars: Sequence[ScoreBar], indices: dict[tuple[int, Fraction], int], part: Part
+) -> tuple[RowBar, ...]:
+    drawing = next(element for element in root.iter(f"{{{_SVG}}}svg") if "viewBox" in element.attrib)
+    scale = width / float(drawing.attrib["viewBox"].split()[2])
+    found = []
+    for measure, bar in zip(_of_class(root, "measure"), bars, strict=True):
+        symbols = _symbols(measure, bar, indices, part, scale)
+        found.append(_bar(measure, bar, symbols, scale, first=bar is bars[0]))
+    return tuple(found)
+
+
 def _located(
     row: Row, bars: Sequence[ScoreBar], indices: dict[tuple[int, Fraction], int], part: Part, *, suffix: str
 ) -> LocatedRow:
     root = ET.fromstring(row.svg)
     drawing = next(element for element in root.iter(f"{{{_SVG}}}svg") if "viewBox" in element.attrib)
     width, height = row.width_mm * 10, row.height_mm * 10
-    scale = width / float(drawing.attrib["viewBox"].split()[2])
-    measures = list(_of_class(root, "measure"))
-    found = []
-    for measure, bar in zip(measures, bars, strict=True):
-        symbols = _symbols(measure, bar, indices, part, scale)
-        found.append(_bar(measure, bar, symbols, scale, first=bar is bars[0]))
+    found = _row_bars(root, width, bars, indices, part)
     _tidy(root, drawing, suffix=suffix)
     root.attrib.clear()
     root.set("viewBox", f"0 0 {width:g} {height:g}")
     root.set("class", "engraved")
     for label in row.labels:
         _add_words(root, label)
-    return LocatedRow(ET.tostring(root, encoding="unicode"), width, height, row.stave_y_mm * 10, tuple(found))
+    return LocatedRow(ET.tostring(root, encoding="unicode"), width, height, row.stave_y_mm * 10, found)
 
 
 def _symbols(
@@ -199,8 +215,11 @@ def _bar(measure: ET.Element, bar: ScoreBar, symbols: tuple[Symbol, ...], scale:
     stave = next(_of_class(measure, "staff"))
     line = next(path for path in stave.findall(f"{{{_SVG}}}path"))
     left, _, right, _ = (float(n) for n in re.findall(r"-?[\d.]+", line.attrib["d"]))
-    signs = [_left(use) for name in _HEAD_SIGNS for group in _of_class(stave, name) for use in _uses(group)]
-    after = max(signs) * scale + _AFTER_SIGNS if signs and first else left * scale + _AFTER_SIGNS / 2
+    layer = next(_of_class(stave, "layer"), None)
+    inside = set() if layer is None else set(layer.iter())
+    groups = [group for name in _HEAD_SIGNS for group in _of_class(stave, name) if group not in inside]
+    signs = [_left(use) for group in groups for use in _uses(group)]
+    after = (max(signs) + _AFTER_SIGNS if signs and first else left + _AFTER_SIGNS / 2) * scale
     music_left = min(after, symbols[0].x) if symbols else after
     return RowBar(
         bar.number,

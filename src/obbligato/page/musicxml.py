@@ -1,16 +1,19 @@
 """A part as MusicXML 4.0.
 
-Pitches are written ones, with `<transpose>` saying how they sound. Bars keep the song's numbers; bars before bar 1
+Pitches are written ones, with `<transpose>` saying how they sound; a score in concert pitch says `<concert-score>`,
+and with `<for-part>` how the player's own part is transposed. Bars keep the song's numbers; bars before bar 1
 are implicit. Accidentals are written out, since a reader of the file is to draw them and not to work them out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 from xml.etree import ElementTree as ET
 
+from obbligato.music.instruments import Clef, Interval
 from obbligato.music.spelling import Spelling
 from obbligato.page.musicxml_marks import has_notations, write_after, write_before, write_notations
 from obbligato.page.musicxml_notes import Accidentals, beam_levels, note_value
@@ -21,7 +24,7 @@ _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
     '"http://www.musicxml.org/dtds/partwise.dtd">\n'
 )
-_CLEFS = {
+_CLEFS: dict[Clef, tuple[str, int, int]] = {
     "treble": ("G", 2, 0),
     "treble8vb": ("G", 2, -1),
     "bass": ("F", 4, 0),
@@ -77,10 +80,14 @@ def part_musicxml(part: Part, *, row_starts: Collection[int] = ()) -> str:
             _add(measure, "print", **{"new-system": "yes"})
         _attributes(measure, part, bar, divisions if index == 0 else None)
         if index == 0:
-            _tempo(measure, part)
+            _tempo(measure, part, part.beats_a_minute, part.feel)
+        if bar.tempo is not None:
+            _tempo(measure, part, *bar.tempo)
         if bar.rehearsal:
             letter = _add(_add(_direction(measure), "direction-type"), "rehearsal", bar.rehearsal)
             letter.set("enclosure", "square")
+        if bar.cue:
+            _add(_add(_direction(measure), "direction-type"), "words", bar.cue, **{"font-style": "italic"})
         if bar.rest_bars > 1:
             _rest_words(measure, bar)
             # After the directions: the engraver passes over those that follow it.
@@ -134,6 +141,8 @@ def _head(root: ET.Element, part: Part) -> None:
         ("first-note", part.first_note),
     ):
         _add(facts, "miscellaneous-field", value, name=name)
+    if part.concert:
+        _add(_add(root, "defaults"), "concert-score")
     for kind, words in (
         ("title", heading.title),
         ("subtitle", part.instrument.name),
@@ -154,7 +163,7 @@ def _head(root: ET.Element, part: Part) -> None:
 
 def _attributes(measure: ET.Element, part: Part, bar: ScoreBar, divisions: int | None) -> None:
     key = part.key if divisions is not None else bar.key
-    if divisions is None and key is None:
+    if divisions is None and key is None and bar.clef is None:
         return
     attributes = _add(measure, "attributes")
     if divisions is not None:
@@ -162,7 +171,15 @@ def _attributes(measure: ET.Element, part: Part, bar: ScoreBar, divisions: int |
     if key is not None:
         _key(attributes, key)
     if divisions is not None:
-        _time_and_clef(attributes, part)
+        upper, lower = part.meter.signature
+        time = _add(attributes, "time")
+        _add(time, "beats", upper)
+        _add(time, "beat-type", lower)
+    clef = part.instrument.clef if divisions is not None else bar.clef
+    if clef is not None:
+        _clef(attributes, clef)
+    if divisions is not None:
+        _transposition(attributes, part)
 
 
 def _key(attributes: ET.Element, key: WrittenKey) -> None:
@@ -171,25 +188,32 @@ def _key(attributes: ET.Element, key: WrittenKey) -> None:
     _add(element, "mode", key.mode)
 
 
-def _time_and_clef(attributes: ET.Element, part: Part) -> None:
-    upper, lower = part.meter.signature
-    time = _add(attributes, "time")
-    _add(time, "beats", upper)
-    _add(time, "beat-type", lower)
-    sign, line, octave = _CLEFS[part.instrument.clef]
-    clef = _add(attributes, "clef")
-    _add(clef, "sign", sign)
-    _add(clef, "line", line)
+def _clef(parent: ET.Element, clef: Clef, tag: str = "clef") -> None:
+    sign, line, octave = _CLEFS[clef]
+    element = _add(parent, tag)
+    _add(element, "sign", sign)
+    _add(element, "line", line)
     if octave:
-        _add(clef, "clef-octave-change", octave)
+        _add(element, "clef-octave-change", octave)
+
+
+def _transposition(attributes: ET.Element, part: Part) -> None:
     interval = part.instrument.transposition
-    octaves = interval.octaves - octave
+    octaves = interval.octaves - _CLEFS[part.instrument.clef][2]
     if interval.chromatic or interval.diatonic or octaves:
-        transpose = _add(attributes, "transpose")
-        _add(transpose, "diatonic", interval.diatonic)
-        _add(transpose, "chromatic", interval.chromatic)
-        if octaves:
-            _add(transpose, "octave-change", octaves)
+        _interval(_add(attributes, "transpose"), replace(interval, octaves=octaves))
+    reader = part.concert_of
+    if reader is not None and reader.transposition.chromatic:
+        for_part = _add(attributes, "for-part")
+        _clef(for_part, reader.clef, "part-clef")
+        _interval(_add(for_part, "part-transpose"), reader.transposition)
+
+
+def _interval(parent: ET.Element, interval: Interval) -> None:
+    _add(parent, "diatonic", interval.diatonic)
+    _add(parent, "chromatic", interval.chromatic)
+    if interval.octaves:
+        _add(parent, "octave-change", interval.octaves)
 
 
 def _direction(measure: ET.Element) -> ET.Element:
@@ -202,18 +226,20 @@ def _rest_words(measure: ET.Element, bar: ScoreBar) -> None:
     _add(_add(direction, "direction-type"), "words", words, **{"font-style": "italic"})
 
 
-def _tempo(measure: ET.Element, part: Part) -> None:
+def _tempo(measure: ET.Element, part: Part, beats_a_minute: float | None, words: str) -> None:
     direction = _direction(measure)
-    if part.feel:
-        _add(_add(direction, "direction-type"), "words", part.feel)
+    if words:
+        _add(_add(direction, "direction-type"), "words", words)
+    if beats_a_minute is None:
+        return
     metronome = _add(_add(direction, "direction-type"), "metronome")
     kind, dots = note_value(part.meter.beat_quarters)
     _add(metronome, "beat-unit", kind)
     for _ in range(dots):
         _add(metronome, "beat-unit-dot")
-    number = f"{part.beats_a_minute:.1f}".removesuffix(".0")
-    _add(metronome, "per-minute", number if part.steady else f"ca. {number}")
-    _add(direction, "sound", tempo=f"{float(part.meter.beat_quarters) * part.beats_a_minute:.4f}")
+    number = f"{beats_a_minute:.1f}".removesuffix(".0")
+    _add(metronome, "per-minute", number if part.steady else f"ca. {beats_a_minute:.0f}")
+    _add(direction, "sound", tempo=f"{float(part.meter.beat_quarters) * beats_a_minute:.4f}")
 
 
 def _content(measure: ET.Element, part: Part, bar: ScoreBar, accidentals: Accidentals, divisions: int) -> None:

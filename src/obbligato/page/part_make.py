@@ -12,22 +12,34 @@ from obbligato.music.grid import Grid, Meter
 from obbligato.music.harmony import (
     chord_text,
     key_fifths,
-    key_prefers_flats,
-    note_name,
     parse_chord,
     transpose_key,
 )
-from obbligato.music.instruments import Instrument
+from obbligato.music.instruments import Instrument, Interval
 from obbligato.music.line import Line
 from obbligato.music.notation import Notation, Piece, measures
+from obbligato.music.spans import SungWords
 from obbligato.music.spelling import Spelling, spell
-from obbligato.page.part_score import Heading, Part, ScoreBar, ScoreChord, ScoreNote, WrittenKey
+from obbligato.page.clefs import with_clefs
+from obbligato.page.part_score import Heading, Part, ScoreBar, ScoreChord, ScoreNote, WrittenKey, interval_words
 from obbligato.page.score_marks import NO_SCORE_MARKS, ScoreMarks, on_tied, score_marks
+from obbligato.page.tempo_marks import first_tempo, tempo_marks
 from obbligato.units import seconds_to_clock
+
+MIDDLE_C = 60
+_CUE_LENGTH = 22
+"""Characters that stand over a bar of rest without running into the next."""
 
 
 def make_part(
-    line: Line, song: SongMap, instrument: Instrument, heading: Heading, *, gather_rests: bool = True
+    line: Line,
+    song: SongMap,
+    instrument: Instrument,
+    heading: Heading,
+    *,
+    gather_rests: bool = True,
+    words: Sequence[SungWords] = (),
+    concert: bool = False,
 ) -> Part:
     """Lay out the page for a line: transposed, spelled, in the song's bars, with rests, letters, chords and breaths.
 
@@ -43,14 +55,25 @@ def make_part(
         Where bars, keys, chords and sections come from.
     gather_rests
         Whether empty bars become multi-bar rests; else every bar is shown, under its chords.
+    words
+        What is sung, as far as it was typed in; the words before an entry stand there as a cue.
+    concert
+        A score in concert pitch instead of the part that the player reads: no transposition but the octaves in which
+        an instrument is written as a rule.
     """
+    reader = instrument
+    if concert:
+        instrument = in_concert_pitch(reader)
     grid = song.to_grid()
     keys = written_keys(song, grid, instrument)
     notation = measures(line, grid.meter, first_bar=1, last_bar=_last_bar(song, grid))
     spans = _written_spans(notation, grid.meter)
     pitches = _written_pitches(line, spans, instrument, keys, grid.meter)
     breaths, marks = _breaths(line, spans), score_marks(line.notes)
+    at_pitch = replace(instrument, transposition=Interval())
+    sounding = _written_pitches(line, spans, at_pitch, written_keys(song, grid, at_pitch), grid.meter)[0]
     first = notation.measures[0].number
+    tempi = tempo_marks(song, grid)
     sections = {_nearest_bar(grid, span.start_s): span.label for span in song.sections}
     bars = [
         ScoreBar(
@@ -58,22 +81,48 @@ def make_part(
             tuple(_score_note(piece, grid.meter, pitches, breaths, marks) for piece in measure.pieces),
             rehearsal=sections.get(measure.number, ""),
             key=_new_key(keys, measure.number) if measure.number > first else None,
+            tempo=tempi.get(measure.number) if measure.number > first else None,
         )
         for measure in notation.measures
     ]
-    tempo = song.tempo
-    return Part(
+    bars = with_cues(_with_rests(bars), words, grid) if gather_rests else bars
+    part = Part(
         heading=heading,
         instrument=instrument,
         meter=grid.meter,
+        grid=grid,
         key=key_at(keys, first),
-        beats_a_minute=round(tempo.bpm, 1),
-        steady=tempo.steady,
-        feel=notation.feel.capitalize(),
+        beats_a_minute=first_tempo(song),
+        steady=song.tempo.steady,
+        feel=_feel(notation, grid.meter),
         lead_in=_lead_in(song, first),
-        first_note=_first_note(line, song, pitches[0]),
-        bars=_with_chords(_with_rests(bars) if gather_rests else bars, song, grid, instrument, keys),
+        first_note=_as_the_player_reads(reader, pitches[0]) if concert else _first_note(sounding, pitches[0]),
+        bars=_with_chords(bars, song, grid, instrument, keys),
+        concert_of=reader if concert else None,
     )
+    return with_clefs(part)
+
+
+def in_concert_pitch(instrument: Instrument) -> Instrument:
+    """The instrument as it stands in a concert score: only an instrument that sounds octaves away keeps them."""
+    if instrument.transposition.chromatic == 0:
+        return instrument
+    return replace(instrument, transposition=Interval(), clef="bass" if _reads_low(instrument) else "treble")
+
+
+def _reads_low(instrument: Instrument) -> bool:
+    """Whether an instrument in concert pitch lies below middle C on the whole."""
+    return instrument.to_sounding((instrument.comfortable_low + instrument.comfortable_high) // 2) < MIDDLE_C
+
+
+def _feel(notation: Notation, meter: Meter) -> str:
+    """How halved beats are to be read; nothing where there are none, or where beats go in threes."""
+    halves = any(
+        piece.note is not None and piece.onset % 1 == Fraction(1, 2) and piece.tuplet is None
+        for measure in notation.measures
+        for piece in measure.pieces
+    )
+    return notation.feel.capitalize() or ("Straight" if halves and meter.beat_quarters == 1 else "")
 
 
 def _score_note(
@@ -171,9 +220,7 @@ def _with_rests(bars: list[ScoreBar]) -> list[ScoreBar]:
     start = 0
     while start < len(bars):
         end = start
-        while (
-            end < len(bars) and not bars[end].notes and not (end > start and (bars[end].rehearsal or bars[end].key))
-        ):
+        while end < len(bars) and not bars[end].notes and not (end > start and _begins_anew(bars[end])):
             end += 1
         entry_follows = end < len(bars) and bool(bars[end].notes)
         covered = end - start - (1 if entry_follows else 0)
@@ -181,6 +228,39 @@ def _with_rests(bars: list[ScoreBar]) -> list[ScoreBar]:
             result[start] = replace(bars[start], rest_bars=covered)
         start = max(end, start + 1)
     return result
+
+
+def _begins_anew(bar: ScoreBar) -> bool:
+    """Whether a bar must not be lost inside a long rest."""
+    return bool(bar.rehearsal or bar.key or bar.tempo)
+
+
+def with_cues(bars: list[ScoreBar], words: Sequence[SungWords], grid: Grid) -> list[ScoreBar]:
+    """In the last bar of a rest of two bars or more, the words that are sung last before the entry."""
+    sung = {_bar_of(grid, one.at_s): one.text for one in sorted(words, key=lambda one: one.at_s)}
+    result = list(bars)
+    for index in range(1, len(bars) - 1):
+        bar, before = bars[index], bars[index - 1]
+        if bar.notes or before.notes or not bars[index + 1].notes or bar.rest_bars:
+            continue
+        text = sung.get(bar.number) or sung.get(before.number)
+        result[index] = replace(bar, cue=f"“{_last_words(text)}”") if text else bar
+    return result
+
+
+def _last_words(text: str) -> str:
+    """The end of a line that is too long for its bar: what is heard just before the entry."""
+    words = text.split()
+    shown = words[-1:]
+    for word in reversed(words[:-1]):
+        if len(" ".join([word, *shown])) > _CUE_LENGTH:
+            return f"… {' '.join(shown)}"
+        shown = [word, *shown]
+    return " ".join(shown)
+
+
+def _bar_of(grid: Grid, seconds: float) -> int:
+    return grid.position_at(seconds).bar
 
 
 def _with_chords(
@@ -235,9 +315,14 @@ def _lead_in(song: SongMap, first: int) -> str:
     return f"{words}; the part begins in bar {first}." if first < 1 else f"{words}."
 
 
-def _first_note(line: Line, song: SongMap, written: Spelling) -> str:
+def _first_note(sounding: Spelling, written: Spelling) -> str:
     """The first note check: a page in the wrong octave or key shows itself before a note is recorded."""
-    pitch = line.notes[0].pitch
-    flats = not song.keys or key_prefers_flats(song.keys[0].tonic, song.keys[0].mode)
-    sounding = f"{note_name(pitch, prefer_flats=flats)}{pitch // 12 - 1}"
     return f"Your first written note is {written}; on the guide it sounds as {sounding}."
+
+
+def _as_the_player_reads(reader: Instrument, first: Spelling) -> str:
+    """What a score says instead, to one who looks from it to the player's part."""
+    semitones = -reader.transposition.semitones
+    if semitones == 0 or reader.transposition.chromatic == 0:
+        return f"The first note is {first}, as in the player's part."
+    return f"The first note is {first}; the player's part is written {interval_words(semitones)}."

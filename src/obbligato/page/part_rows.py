@@ -18,8 +18,9 @@ _CLEF_AND_KEY_STAVES = 2.0
 _FULLEST = 1.1
 _NOT_FOUR = 0.02
 _SECTION_INSIDE = 0.6
-_CHARACTER_STAVES = 0.27
-"""Widths are in heights of the stave, so that they hold at any size; this one is a character of a chord symbol."""
+_CHARACTER_STAVES, _CUE_CHARACTER_STAVES = 0.27, 0.22
+"""Widths are in heights of the stave, so that they hold at any size; these are a character of a chord symbol and
+of a cue."""
 
 
 def row_starts(part: Part, *, width_staves: float) -> tuple[int, ...]:
@@ -76,7 +77,8 @@ def _natural_width(bar: ScoreBar) -> float:
         music = 0.8 + sum(_note_width(note.quarters) for note in bar.notes)
         music += 0.15 * sum(abs(note.pitch.alter) for note in bar.notes if note.pitch)
     chords = sum(len(chord.text) + 1.5 for chord in bar.chords) * _CHARACTER_STAVES
-    return max(music, chords) + (1.2 if bar.key else 0.0)
+    cue = (len(bar.cue) + 1.5) * _CUE_CHARACTER_STAVES
+    return max(music, chords, cue) + (1.2 if bar.key else 0.0) + (0.8 if bar.clef else 0.0)
 
 
 def _note_width(quarters: Fraction) -> float:

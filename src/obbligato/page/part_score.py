@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 
-from obbligato.music.grid import Meter
-from obbligato.music.instruments import Instrument
+from obbligato.music.grid import Grid, Meter
+from obbligato.music.instruments import Clef, Instrument
 from obbligato.music.notation import Tuplet
 from obbligato.music.spans import Mode
 from obbligato.music.spelling import Spelling
@@ -94,6 +94,12 @@ class ScoreBar:
         New key signature where the key changes.
     rest_bars
         In the first bar of a multi-bar rest, how many bars it covers; otherwise 0.
+    clef
+        New clef where the clef changes.
+    tempo
+        New tempo where the tempo changes: beats of the metre a minute, or None, and words such as `rit.`.
+    cue
+        Words that are sung in the guide in this bar, to come in by.
     """
 
     number: int
@@ -102,6 +108,9 @@ class ScoreBar:
     rehearsal: str = ""
     key: WrittenKey | None = None
     rest_bars: int = 0
+    clef: Clef | None = None
+    tempo: tuple[float | None, str] | None = None
+    cue: str = ""
 
 
 def with_closed_marks(bars: Sequence[ScoreBar]) -> tuple[ScoreBar, ...]:
@@ -119,19 +128,26 @@ class Part:
 
     Attributes
     ----------
+    instrument
+        With the clef that the page begins in.
+    grid
+        Where the page's bars lie in the guide.
     beats_a_minute
-        Tempo in beats of the metre; of a song that is not `steady` the average.
+        Tempo in beats of the metre; of a song that is not `steady` the first, which holds about.
     feel
-        Words on how to read the rhythm, such as `Swing`; empty for straight.
+        Words on how to read the rhythm, such as `Swing` or `Straight`; empty where it makes no difference.
     lead_in
         How the song starts before bar 1, in words.
     first_note
-        The first note check in words.
+        The first note check in words; in a score in concert pitch, how the player's part is written.
+    concert_of
+        In a score in concert pitch, for a reader who does not play the part: the instrument as its player reads it.
     """
 
     heading: Heading
     instrument: Instrument
     meter: Meter
+    grid: Grid
     key: WrittenKey
     beats_a_minute: float
     steady: bool
@@ -139,11 +155,22 @@ class Part:
     lead_in: str
     first_note: str
     bars: tuple[ScoreBar, ...]
+    concert_of: Instrument | None = None
+
+    @property
+    def concert(self) -> bool:
+        """Whether this is a score in concert pitch."""
+        return self.concert_of is not None
 
     @property
     def reading(self) -> str:
         """How written pitch relates to sounding pitch, in words."""
         semitones = self.instrument.transposition.semitones
+        if self.concert_of is not None:
+            words = (
+                "it sounds as written" if semitones == 0 else f"it sounds {interval_words(semitones)} than written"
+            )
+            return f"Score in concert pitch: {words}."
         if semitones == 0:
             return "Concert pitch: it sounds as written."
         return f"Written pitch: it sounds {interval_words(semitones)} than written."

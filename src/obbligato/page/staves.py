@@ -17,7 +17,7 @@ from xml.etree import ElementTree as ET
 
 from obbligato.errors import InputError
 from obbligato.listen.songmap import SongMap
-from obbligato.music.grid import Meter
+from obbligato.music.grid import Grid, Meter
 from obbligato.music.instruments import Clef, Instrument, Interval, find_instrument
 from obbligato.music.line import Line
 from obbligato.page.engraver import drawings
@@ -109,7 +109,8 @@ def engrave_rows(
         When more notes fall into a beat than can be written, or the engraver refuses the line.
     """
     reader = instrument if pitch == "written" else _at_pitch(instrument, line)
-    part = make_part(line, song, reader, _NO_HEADING)
+    # Bars of one width have no room for a change of clef: the line stays in the clef it is written in as a rule.
+    part = replace(make_part(line, song, reader, _NO_HEADING), instrument=reader)
     bars = {bar.number: bar for bar in part.bars}
     indices = _note_indices(part.bars)
     engraved = []
@@ -149,7 +150,16 @@ def _row_part(part: Part, bars: Sequence[ScoreBar]) -> Part:
             break
         key = bar.key or key
     plain = tuple(
-        replace(bar, chords=(), rehearsal="", rest_bars=0, key=bar.key if index else None)
+        replace(
+            bar,
+            chords=(),
+            rehearsal="",
+            rest_bars=0,
+            key=bar.key if index else None,
+            clef=None,
+            tempo=None,
+            cue="",
+        )
         for index, bar in enumerate(bars)
     )
     return replace(part, key=key, bars=with_closed_marks(plain))
@@ -186,6 +196,7 @@ def _head_width(key: WrittenKey, clef: Clef) -> float:
         heading=_NO_HEADING,
         instrument=replace(find_instrument("Flute"), clef=clef),
         meter=Meter(),
+        grid=Grid.steady(60.0, 0.0, Meter()),
         key=key,
         beats_a_minute=60.0,
         steady=True,
