@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from obbligato.desk.app import make_app
 from obbligato.desk.deps import Desk
-from obbligato.desk.routes.writing import mockup_work, part_work
+from obbligato.desk.routes.writing import PartOrder, mockup_work, part_work
 from obbligato.desk.stand_data import row_width_staves
 from obbligato.job.mapping import FINDINGS
 from obbligato.job.store import JobFolder
@@ -341,7 +341,7 @@ class TestWork:
     def test_the_mock_up_and_the_part_are_made(self, folder):
         made = mockup_work(root=folder.root, line_db=None, progress=silent)
         assert folder.path(made["folder"]).is_dir()
-        made = part_work(root=folder.root, progress=silent)
+        made = part_work(root=folder.root, order=PartOrder(print="large").model_dump(), progress=silent)
         assert all(folder.path(f"{made['folder']}/{name}").is_file() for name in made["files"])
 
     def test_without_a_line_no_work_is_begun(self, page, folder):

@@ -49,6 +49,10 @@ def map_(
     confirm: Annotated[
         list[str] | None, typer.Option(help="Say that what was in doubt is right: tempo, meter or keys.")
     ] = None,
+    words: Annotated[
+        list[str] | None,
+        typer.Option(help="Words sung from a bar on, as cues for the page: '17=When the harbour'; 17= for none."),
+    ] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Take the last correction back.")] = False,
     undo_all: Annotated[bool, typer.Option(help="Go back to what was heard.")] = False,
     json: JsonOption = False,
@@ -82,6 +86,7 @@ def map_(
             sections=tuple(section or ()),
             singer=tuple(singer or ()),
             confirmed=tuple(confirm or ()),
+            words=tuple(words or ()),
             undo_last=undo,
             undo_all=undo_all,
             progress=progress,
@@ -196,14 +201,29 @@ def reply(
 
 
 @app.command()
-def part(job: JobArgument) -> None:
-    """The transposed page to play from: PDF (A4 and Letter) and MusicXML."""
+def part(
+    job: JobArgument,
+    print_: Annotated[
+        Literal["normal", "large", "low-vision"],
+        typer.Option(
+            "--print", help="The print you read: large, or low-vision with bold words and thicker lines too."
+        ),
+    ] = "normal",
+    stave: Annotated[
+        float | None, typer.Option(metavar="MM", help="Height of the stave in mm; 7 is usual, up to 30.")
+    ] = None,
+    landscape: Annotated[bool, typer.Option("--landscape", help="The sheet across.")] = False,
+    tint: Annotated[bool, typer.Option("--tint", help="An off-white ground.")] = False,
+) -> None:
+    """The transposed page to play from, as PDF (A4 and Letter) and MusicXML, and a score in concert pitch."""
     from obbligato.job.paper import make_part
     from obbligato.job.store import JobFolder
+    from obbligato.page.part_print import part_print
 
     folder = JobFolder.open(job)
+    how = part_print(print_, stave_mm=stave, landscape=landscape, tinted=tint)
     with progress_bar() as progress:
-        made = make_part(folder, progress=progress)
+        made = make_part(folder, how=how, progress=progress)
     say(*made.sentences, f"In {folder.path(made.folder)}: {', '.join(made.files)}.")
     reports.say_next(folder)
 

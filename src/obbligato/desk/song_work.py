@@ -45,6 +45,7 @@ class MapCorrection(BaseModel):
     sections: Annotated[list[Said], Field(max_length=100)] = []
     singer: Annotated[list[Said], Field(max_length=100)] = []
     confirmed: Annotated[list[Doubted], Field(max_length=3)] = []
+    words: Annotated[list[Said], Field(max_length=200)] = []
     undo_last: bool = False
     undo_all: bool = False
     pitch: Pitch = "sounding"

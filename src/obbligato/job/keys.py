@@ -1,7 +1,7 @@
 """Fingerprints of what a stage's result was made from; when one changes, the result is stale."""
 
 from obbligato.job.line_marks import stored_marks
-from obbligato.job.mapping import map_key
+from obbligato.job.mapping import map_key, sung_words
 from obbligato.job.model import Stage, TakeRef
 from obbligato.job.store import JobFolder, fingerprint
 
@@ -13,6 +13,12 @@ def line_key(folder: JobFolder) -> str:
     newest = folder.job.lines[-1]
     marks = stored_marks(folder, newest.file)
     return fingerprint(map_key(folder), newest.sha256, *([] if marks is None else [marks.decode(errors="replace")]))
+
+
+def part_key(folder: JobFolder) -> str:
+    """Changes with all that `line_key` does, and the words that stand on the page as cues."""
+    words = sung_words(folder)
+    return fingerprint(line_key(folder), *words) if words else line_key(folder)
 
 
 def choice_key(folder: JobFolder) -> str:
@@ -47,6 +53,8 @@ def stage_key(folder: JobFolder, stage: Stage) -> str:
     """The fingerprint that what a stage made now would have."""
     if stage == "click":
         return map_key(folder)
+    if stage == "part":
+        return part_key(folder)
     return choice_key(folder) if stage in {"choose", "deliver"} else line_key(folder)
 
 

@@ -18,6 +18,7 @@ from obbligato.job.store import JobFolder, fingerprint
 from obbligato.job.tapping import steady_from_taps, tapped_beat
 from obbligato.listen.songmap import SongMap
 from obbligato.music.grid import Grid, Meter
+from obbligato.music.spans import SungWords
 from obbligato.progress import Progress, part_of, silent
 from obbligato.sound.atomic import write_bytes_at_once
 from obbligato.sound.facts import SourceFacts
@@ -45,6 +46,12 @@ def corrections(folder: JobFolder) -> Corrections:
     """What the player put right so far."""
     path = folder.path(CORRECTIONS)
     return Corrections.model_validate_json(path.read_bytes()) if path.exists() else Corrections()
+
+
+def sung_words(folder: JobFolder) -> tuple[SungWords, ...]:
+    """The words that the player typed in, in the order in which they are sung."""
+    typed = sorted(corrections(folder).words, key=lambda words: words.at_s)
+    return tuple(SungWords(words.at_s, words.text) for words in typed)
 
 
 def map_key(folder: JobFolder) -> str:
@@ -107,7 +114,7 @@ def map_is_ready(folder: JobFolder) -> bool:
     """Whether `song_map` can be had without listening."""
     if not folder.path(FINDINGS).is_file():
         return False
-    return corrections(folder) == Corrections() or folder.cached(_corrected_key(folder)) is not None
+    return corrections(folder).of_the_map == Corrections() or folder.cached(_corrected_key(folder)) is not None
 
 
 def _corrected_key(folder: JobFolder) -> str:
@@ -118,7 +125,7 @@ def song_map(folder: JobFolder, *, progress: Progress = silent) -> SongMap:
     """The findings with the player's corrections applied."""
     song = findings(folder, progress=progress)
     fixes = corrections(folder)
-    if fixes == Corrections():
+    if fixes.of_the_map == Corrections():
         return song
     key = _corrected_key(folder)
     kept = folder.cached(key)
@@ -157,6 +164,7 @@ def correct(
     sections: tuple[str, ...] = (),
     singer: tuple[str, ...] = (),
     confirmed: tuple[str, ...] = (),
+    words: tuple[str, ...] = (),
     undo_last: bool = False,
     undo_all: bool = False,
     progress: Progress = silent,
@@ -177,6 +185,8 @@ def correct(
         `12:3=Cm7` (sounding), `17=B`, `9-12=no`; bars are those of the map with this call's tempo and bar 1 in it.
     confirmed
         What was in doubt and is right as heard: `tempo`, `meter`, `keys`.
+    words
+        `17=When the harbour` are the words that begin in that bar; they stand as cues on the page.
     undo_last, undo_all
         Take back the newest change, or all of them, before anything else.
     """
@@ -197,6 +207,7 @@ def correct(
         sections=sections,
         singer=singer,
         confirmed=confirmed,
+        words=words,
     )
 
     def heard(fixes: Corrections) -> SongMap:
@@ -234,6 +245,7 @@ def in_words(fixes: Corrections) -> str:
         _number(len(fixes.sections), "section letter", "section letters"),
         _number(len(fixes.singer), "stretch of the singer", "stretches of the singer"),
         *(f"{name} confirmed" for name in fixes.confirmed),
+        _number(len(fixes.words), "line of words", "lines of words"),
     ]
     return ", ".join(word for word in words if word)
 
@@ -243,8 +255,13 @@ def _number(number: int, one: str, more: str) -> str:
 
 
 def _as_stamped(fixes: Corrections) -> str:
-    """Corrections as fingerprinted; kinds that a job does not use leave its fingerprints as they are without them."""
-    unused = {name for name in ("tapped_s", "chords", "sections", "singer", "confirmed") if not getattr(fixes, name)}
+    """Corrections as fingerprinted: those of the map; kinds that a job does not use leave its fingerprints alone."""
+    fixes = fixes.of_the_map
+    unused = {
+        name
+        for name in ("tapped_s", "chords", "sections", "singer", "confirmed", "words")
+        if not getattr(fixes, name)
+    }
     return fixes.model_dump_json(exclude=unused)
 
 

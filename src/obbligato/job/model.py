@@ -282,12 +282,20 @@ class SingerCorrection(_Record):
     sings: bool
 
 
+class WordsCorrection(_Record):
+    """At `at_s` of the guide these words begin to be sung; typed in by the player, for cues on the page."""
+
+    at_s: float
+    text: Annotated[str, Field(max_length=200)]
+
+
 class Corrections(_Record):
     """What the player put right by hand; kept apart from the findings and never wiped by listening again.
 
     They are applied in this order: `tapped_s`, `counted_times`, `bpm`, `meter`, `bar_1_s`, `shift_beats`, `keys`,
-    `chords`, `sections`, `singer`; `confirmed` settles what was in doubt. Those that say what is heard at a place
-    name it in seconds of the guide, so that they stay there when bars are counted otherwise later.
+    `chords`, `sections`, `singer`; `confirmed` settles what was in doubt, `words` change nothing that is heard. Those
+    that say what is heard at a place name it in seconds of the guide, so that they stay there when bars are counted
+    otherwise later.
     """
 
     counted_times: str | None = None
@@ -301,6 +309,12 @@ class Corrections(_Record):
     sections: tuple[SectionCorrection, ...] = ()
     singer: tuple[SingerCorrection, ...] = ()
     confirmed: tuple[Doubted, ...] = ()
+    words: tuple[WordsCorrection, ...] = ()
+
+    @property
+    def of_the_map(self) -> Corrections:
+        """Those that change the song map."""
+        return self.model_copy(update={"words": ()})
 
 
 class Event(_Record):

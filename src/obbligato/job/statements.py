@@ -17,6 +17,7 @@ from obbligato.job.model import (
     KeyCorrection,
     SectionCorrection,
     SingerCorrection,
+    WordsCorrection,
 )
 from obbligato.job.places import Place, parse_clock, parse_place, parse_said, parse_stretch
 from obbligato.job.tapping import nearest_beat_s, tapped_beat
@@ -27,6 +28,7 @@ from obbligato.music.harmony import parse_key
 from obbligato.units import seconds_to_clock
 
 LONGEST_LETTER = 12
+LONGEST_WORDS = 60
 MOST_TAPS = 2000
 _SAME_PLACE_S = 1e-3
 _YES, _NO = ("yes", "y", "sings"), ("no", "n", "rests")
@@ -50,6 +52,7 @@ class Statements:
     sections: tuple[str, ...] = ()
     singer: tuple[str, ...] = ()
     confirmed: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
 
 
 def stated(fixes: Corrections, said: Statements, heard: Heard) -> Corrections:
@@ -73,7 +76,7 @@ def stated(fixes: Corrections, said: Statements, heard: Heard) -> Corrections:
         if unknown:
             raise InputError(f"'{min(unknown)}' cannot be confirmed; name one of {', '.join(get_args(Doubted))}.")
         fixes = fixes.model_copy(update={"confirmed": tuple(sorted({*fixes.confirmed, *said.confirmed}))})
-    if said.chords or said.sections or said.singer:
+    if said.chords or said.sections or said.singer or said.words:
         song = heard(fixes)
         places = _Places(corrected_grid(song, fixes), song.source.duration_s)
         fixes = fixes.model_copy(
@@ -81,6 +84,7 @@ def stated(fixes: Corrections, said: Statements, heard: Heard) -> Corrections:
                 "chords": _merged_chords(fixes.chords, said.chords, places),
                 "sections": _merged_sections(fixes.sections, said.sections, places),
                 "singer": (*fixes.singer, *(_singer(text, places) for text in said.singer)),
+                "words": _merged_words(fixes.words, said.words, places),
             }
         )
     return Corrections.model_validate(fixes.model_dump())
@@ -201,6 +205,24 @@ def _merged_sections(
         at_s = places.start_s(bar)
         result = [fix for fix in result if abs(fix.at_s - at_s) > _SAME_PLACE_S]
         result.append(SectionCorrection(at_s=at_s, label=letter))
+    return tuple(result)
+
+
+def _merged_words(
+    before: tuple[WordsCorrection, ...], said: tuple[str, ...], places: _Places
+) -> tuple[WordsCorrection, ...]:
+    """`17=When the harbour` sets the words that begin there; `17=` takes them away."""
+    result = list(before)
+    for text in said:
+        place, words = parse_said(text, example="17=When the harbour")
+        if len(words) > LONGEST_WORDS:
+            raise InputError(
+                f"A cue of {len(words)} letters cannot be read in passing; give {LONGEST_WORDS} at most."
+            )
+        at_s = places.start_s(parse_place(place))
+        result = [fix for fix in result if abs(fix.at_s - at_s) > _SAME_PLACE_S]
+        if words:
+            result.append(WordsCorrection(at_s=at_s, text=" ".join(words.split())))
     return tuple(result)
 
 

@@ -31,6 +31,7 @@ from obbligato.job.mockup import make_mockup
 from obbligato.job.paper import make_part
 from obbligato.job.store import JobFolder
 from obbligato.job.writing import add_line, current_line
+from obbligato.page.part_print import LARGEST_STAVE_MM, SMALLEST_STAVE_MM, PrintName, part_print
 from obbligato.progress import Progress
 
 router = APIRouter()
@@ -68,6 +69,20 @@ class MockupOrder(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     line_db: Annotated[float, Field(ge=-40.0, le=20.0, allow_inf_nan=False)] | None = None
+
+
+class PartOrder(BaseModel):
+    """How the part is to be printed beside the normal print; see `page.part_print`."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    print: PrintName = "normal"
+    stave_mm: Annotated[float, Field(ge=SMALLEST_STAVE_MM, le=LARGEST_STAVE_MM, allow_inf_nan=False)] | None = None
+    landscape: bool = False
+    tinted: bool = False
+
+
+_NORMAL_PART = PartOrder()
 
 
 @router.post("/jobs/{job}/line", status_code=201)
@@ -143,11 +158,13 @@ def mockup(order: MockupOrder, folder: JobDep, desk: DeskDep) -> TaskStarted:
 
 
 @router.post("/jobs/{job}/part", status_code=202)
-def part(folder: JobDep, desk: DeskDep) -> TaskStarted:
+def part(folder: JobDep, desk: DeskDep, order: PartOrder = _NORMAL_PART) -> TaskStarted:
     """Engrave the newest line as a page for printing."""
     mapped_song(folder)
     current_line(folder)
-    task = desk.work.start(folder.root.name, "engraving the part", part_work, root=folder.root)
+    task = desk.work.start(
+        folder.root.name, "engraving the part", part_work, root=folder.root, order=order.model_dump()
+    )
     return TaskStarted(task=task)
 
 
@@ -164,7 +181,8 @@ def mockup_work(*, root: Path, line_db: float | None, progress: Progress) -> dic
     return {"folder": made.folder, "sentence": made.sentence}
 
 
-def part_work(*, root: Path, progress: Progress) -> dict[str, Any]:
+def part_work(*, root: Path, order: dict[str, Any], progress: Progress) -> dict[str, Any]:
     """Engrave the part, in the worker's process."""
-    made = make_part(JobFolder.open(root), progress=progress)
+    name = order.pop("print")
+    made = make_part(JobFolder.open(root), how=part_print(name, **order), progress=progress)
     return {"folder": made.folder, "files": list(made.files), "sentences": list(made.sentences)}

@@ -2,17 +2,29 @@
 import { Action, counted, html, moment, useState, useStore } from "../lib/ui.js";
 import { toPlace } from "../state/places.js";
 import { Files } from "./files.js";
+import { PrintChoice, usePrint } from "./page_print.js";
 
 export const title = "Page";
 
-const PART_FILES = { "part_A4.pdf": "To print on A4", "part_Letter.pdf": "To print on Letter", "part.musicxml": "To open in a notation program" };
+const PAPERS = { A4: "on A4", Letter: "on Letter" };
+const PART_FILES = {
+  ...prints("part_low-vision_", "In low-vision print"), ...prints("part_large_", "In large print"), ...prints("part_own_", "As you set it"),
+  ...prints("part_", "To print"), "part.musicxml": "To open in a notation program",
+  ...prints("score_", "Concert score"), "score.musicxml": "Concert score, for a notation program",
+  "line.mid": "MIDI, with tempo and letters", "follow.json": "Place and time of every note",
+};
 const CLICK_FILES = { "headphones.wav": "Guide and click, to record with", "click.wav": "The click alone", "count-in.wav": "Two bars of count-in" };
+
+function prints(start, words) {
+  return Object.fromEntries(Object.entries(PAPERS).map(([paper, on]) => [`${start}${paper}.pdf`, `${words} ${on}`]));
+}
 
 export function View({ context }) {
   const { store, api } = context;
   const { job, name } = useStore(store);
   const address = `/jobs/${encodeURIComponent(name)}`;
   const newest = job.lines.at(-1);
+  const print = usePrint();
   return html`<div class="to-play stack">
     <h2>To play from</h2>
     ${!job.mapped ? html`<p>The guide has to be listened to first; that is going on, or to be started under <a href=${toPlace(name, "song")}>Song</a>.</p>` : html`
@@ -22,7 +34,7 @@ export function View({ context }) {
           : html`<p>There is no line yet to play from: <a href=${toPlace(name, "write")}>write one, or drop a MIDI file</a>.</p>`}
       </section>
       ${newest && html`<${Made} context=${context} job=${job} stage="part" heading="On paper" words=${PART_FILES} label="Engrave the part" again="Engrave it anew"
-        order=${() => api.work(api.post(`${address}/part`))} />`}
+        order=${() => api.work(api.post(`${address}/part`, print.order()))}><${PrintChoice} print=${print} /><//>`}
       <${Made} context=${context} job=${job} stage="click" heading="In the headphones" words=${CLICK_FILES} label="Make click and mix" again="Make them anew"
         order=${() => api.work(api.post(`${address}/click`, {}))} />`}
   </div>`;
@@ -36,7 +48,7 @@ function inOrder(files, words) {
 }
 
 /** One kind of files: those there are, whether they are still true, and making them. */
-function Made({ context: { announce }, job, stage, heading, words, label, again, order }) {
+function Made({ context: { announce }, job, stage, heading, words, label, again, order, children }) {
   const [sentences, setSentences] = useState([]);
   const made = job.made.find((one) => one.stage === stage);
   async function make() {
@@ -50,6 +62,7 @@ function Made({ context: { announce }, job, stage, heading, words, label, again,
     ${made?.stale && html`<p class="care">Something changed since; make it anew before you play from it.</p>`}
     ${made && html`<${Files} files=${inOrder(made.files, words)} words=${words} />`}
     ${sentences.map((sentence) => html`<p class="small">${sentence}</p>`)}
+    ${children}
     <p><${Action} main=${!made || made.stale} label=${made ? again : label} onClick=${make} /></p>
   </section>`;
 }

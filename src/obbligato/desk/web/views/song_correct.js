@@ -63,6 +63,7 @@ export function AtBars({ context, chart, correct }) {
   const [beat, setBeat] = useState(1);
   const chord = useRef();
   const letter = useRef();
+  const sung = useRef();
   const here = chart.bars.find((bar) => bar.number === bars.first);
   const section = here?.section;
   const place = bars.first === bars.last ? `${bars.first}` : `${bars.first}-${bars.last}`;
@@ -78,6 +79,10 @@ export function AtBars({ context, chart, correct }) {
     if (!text) throw new Error("Write the letter first, such as B.");
     return correct({ sections: [`${bars.first}=${text}`] }, `${text} begins in bar ${bars.first}.`).then(cleared(letter));
   }
+  function setWords() {
+    const text = sung.current.value.trim();
+    return correct({ words: [`${bars.first}=${text}`] }, text ? `Words noted at bar ${bars.first}.` : `No words at bar ${bars.first}.`).then(cleared(sung));
+  }
   return html`<section>
     <h3>In ${words}</h3>
     <p class="soft small">${bars.chosen ? "As chosen on the chart." : "The bar you went to last; choose several on the chart by dragging, or with Shift and a click."}</p>
@@ -91,6 +96,10 @@ export function AtBars({ context, chart, correct }) {
       <label>Section letter at bar ${bars.first} <input ref=${letter} size="4" maxlength="12" placeholder=${section || "none"} autocomplete="off" /></label>
       <${Action} label="Set letter" onClick=${async () => setLetter()} />
       ${section && html`<${Action} label=${`No section begins here`} onClick=${() => correct({ sections: [`${bars.first}=`] })} />`}
+    </div>
+    <div class="song-fields">
+      <label>Words sung from bar ${bars.first} on, a cue for the page <input ref=${sung} size="24" maxlength="60" autocomplete="off" /></label>
+      <${Action} label="Set words" onClick=${async () => setWords()} />
     </div>
     <div class="row">
       <${Action} label=${`The singer sings in ${words}`} onClick=${() => correct({ singer: [`${place}=yes`] }, "Noted; the openings follow.")} />
