@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
@@ -112,6 +113,25 @@ def test_a_concert_score_is_one_by_the_standard(
         assert values == [interval.diatonic, interval.chromatic, interval.octaves]
     else:
         assert stated is None
+
+
+@pytest.mark.parametrize("name", ["flute", "clarinet in a", "alto sax", "horn", "viola", "trombone"])
+def test_partitura_reads_the_same_sounding_pitches(
+    name: str, song: SongMap, heading: Heading, tmp_path: Path
+) -> None:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # its own, on import and on what it leaves out
+        import partitura
+
+        instrument = find_instrument(name)
+        middle = instrument.to_sounding((instrument.comfortable_low + instrument.comfortable_high) // 2)
+        line = line_of((2, [middle + step for step in (0, 1, 4, 5, 7, 6, 4, 2)]), (9, [middle - 3, middle + 9]))
+        file = tmp_path / "part.musicxml"
+        file.write_text(part_musicxml(make_part(line, song, instrument, heading)), encoding="utf-8")
+        part = partitura.load_musicxml(file)[0]
+    moves = [move.chromatic for move in part.iter_all(partitura.score.Transposition)]
+    assert moves == ([instrument.transposition.chromatic] if instrument.transposition.chromatic else [])
+    assert [note.midi_pitch + sum(moves) for note in part.notes_tied] == [note.pitch for note in line.notes]
 
 
 def test_a_low_saxophone_has_one_low_clef_in_the_score(song: SongMap, heading: Heading) -> None:

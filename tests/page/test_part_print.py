@@ -95,6 +95,26 @@ def test_the_ground_is_off_white_only_if_asked(page: Part, tmp_path: Path, tinte
     assert min(corner) > 200
 
 
+@pytest.mark.parametrize("landscape", [False, True])
+@pytest.mark.parametrize("stave_mm", [5.0, 14.0, 22.0, 30.0])
+def test_every_row_lies_inside_its_side_and_every_bar_has_room(page: Part, stave_mm: float, landscape: bool) -> None:
+    eighths = tuple(ScoreNote(Fraction(i, 2), Fraction(1, 2), Spelling("G", 1, 4)) for i in range(12))
+    part = replace(page, bars=tuple(ScoreBar(n, eighths, rehearsal="A" if n == 1 else "") for n in range(1, 9)))
+    layout = part_layout(part, paper="letter", how=part_print("low-vision", stave_mm=stave_mm, landscape=landscape))
+    assert layout.stave_mm <= stave_mm
+    room_mm = layout.sheet_mm[1] - 14.0 - 17.0
+    for number, side in enumerate(layout.sides):
+        bottoms = [layout.head_mm * (number == 0), *(placed.y_mm + placed.row.height_mm for placed in side)]
+        for placed, above_mm in zip(side, bottoms, strict=False):
+            assert placed.y_mm >= above_mm
+        assert bottoms[-1] <= room_mm + 1e-6  # rounding of sums
+        for placed in side:
+            # A black head is 1.18 spaces wide (SMuFL, noteheadBlack); heads next to each other must not touch.
+            units_per_space = 180.0
+            heads = [int(x) for x in re.findall(r'href="#E0A4-\w+" transform="translate\((\d+),', placed.row.svg)]
+            assert min(b - a for a, b in itertools.pairwise(heads)) > 1.18 * units_per_space
+
+
 def test_a_print_out_of_bounds_is_refused() -> None:
     with pytest.raises(InputError, match="choose one of normal, large, low-vision"):
         part_print("huge")  # type: ignore[arg-type]

@@ -78,7 +78,8 @@ def make_part(folder: JobFolder, *, how: PartPrint = _NORMAL, progress: Progress
     progress(1.0, "done")
     files = (*layouts, MUSICXML, *SCORE_PDFS.values(), SCORE_MUSICXML, MIDI, FOLLOW)
     wanted = next(iter(layouts.values()))
-    return PartFiles(target, files, (part.reading, part.first_note, *_about_turns(wanted)))
+    sentences = (part.reading, part.first_note, *_about_stave(wanted), *_about_turns(wanted))
+    return PartFiles(target, files, sentences)
 
 
 def current_part(folder: JobFolder, *, progress: Progress = silent) -> str:
@@ -101,6 +102,17 @@ def _printed(part: Part, building: Path, how: PartPrint, progress: Progress) -> 
 
 def _print_name(how: PartPrint) -> str:
     return "own" if how.name == "normal" else how.name
+
+
+def _about_stave(layout: Layout) -> tuple[str, ...]:
+    """Said where the stave is smaller than the reader wanted."""
+    wanted_mm = min(layout.how.staves_mm)
+    if layout.stave_mm >= wanted_mm:
+        return ()
+    across = "" if layout.how.landscape else "; the sheet across has room for more"
+    return (
+        f"The stave is {layout.stave_mm:.1f} mm high instead of {wanted_mm:g}, so that every bar fits a row{across}.",
+    )
 
 
 def _about_turns(layout: Layout) -> tuple[str, ...]:

@@ -69,7 +69,8 @@ def layout_pdf(part: Part, layout: Layout) -> bytes:
         "landscape": layout.how.landscape,
         "tinted": layout.how.tinted,
         "sans": layout.how.sans,
-        "words": layout.how.words,
+        "words": layout.how.words * min(1.0, layout.stave_mm / min(layout.how.staves_mm)),
+        "head_words": layout.head_words,
         "turns": {str(turn.after_side): _turn_words(turn) for turn in layout.turns},
         "pages": [[_row_data(placed) for placed in side] for side in layout.sides],
     }

@@ -16,7 +16,7 @@ from obbligato.page.documents import Paper
 from obbligato.page.engrave import Row, engrave
 from obbligato.page.musicxml import part_musicxml
 from obbligato.page.part_print import PartPrint
-from obbligato.page.part_rows import row_starts, shown_bars
+from obbligato.page.part_rows import narrowest_row, row_starts, shown_bars
 from obbligato.page.part_score import Part, ScoreBar
 
 SIDES = 2
@@ -59,13 +59,22 @@ class Turn:
 
 @dataclass(frozen=True)
 class Layout:
-    """A part laid out on sides: the sheet in mm, the height of the stave, the head of side one, rows, and turns."""
+    """A part laid out on sides: the sheet in mm, the height of the stave, the head of side one, rows, and turns.
+
+    Attributes
+    ----------
+    stave_mm
+        Less than asked for where a bar would not have room in a row.
+    head_words
+        Size of the words in the head against those of the normal print.
+    """
 
     how: PartPrint
     paper: Paper
     sheet_mm: tuple[float, float]
     stave_mm: float
     head_mm: float
+    head_words: float
     head_lines: tuple[str, ...]
     sides: tuple[tuple[PlacedRow, ...], ...]
     turns: tuple[Turn, ...]
@@ -87,22 +96,26 @@ def lay_out(part: Part, *, paper: Paper, how: PartPrint, head_lines: Sequence[st
     width_mm, height_mm = how.sheet_mm(paper)
     row_mm = width_mm - 2 * MARGIN_X_MM
     room_mm = height_mm - MARGIN_TOP_MM - MARGIN_BOTTOM_MM
-    head_mm = _head_mm(head_lines, row_mm, how)
+    widest_mm = row_mm / (narrowest_row(part) * how.spread)
     rests = rests_before(part)
     tried = []
-    for stave_mm in how.staves_mm:
-        sides = _on_sides(_rows(part, row_mm, stave_mm, how), rests, room_mm, head_mm, stave_mm)
-        tried.append((stave_mm, sides))
+    for wanted_mm in how.staves_mm:
+        stave_mm = min(wanted_mm, widest_mm)
+        rows = _rows(part, row_mm, stave_mm, how)
+        head = _head(head_lines, row_mm, how, room_mm - rows[0][0].height_mm)
+        sides = _on_sides(rows, rests, room_mm, head[0], stave_mm)
+        tried.append((stave_mm, head, sides))
         if len(sides) <= SIDES or _sides_full(sides, room_mm) > SIDES * (stave_mm / how.staves_mm[-1]) ** 2:
             break
-    stave_mm, sides = tried[-1] if len(tried[-1][1]) <= SIDES else tried[0]
+    stave_mm, head, sides = tried[-1] if len(tried[-1][2]) <= SIDES else tried[0]
     turns = tuple(Turn(number, rests[sides[number][0].bars[0].number]) for number in range(SIDES, len(sides), SIDES))
     return Layout(
         how=how,
         paper=paper,
         sheet_mm=(width_mm, height_mm),
         stave_mm=stave_mm,
-        head_mm=head_mm,
+        head_mm=head[0],
+        head_words=head[1],
         head_lines=tuple(head_lines),
         sides=tuple(map(tuple, sides)),
         turns=turns,
@@ -134,10 +147,16 @@ def _sides_full(sides: Sequence[Sequence[PlacedRow]], room_mm: float) -> float:
     return sum(placed.row.height_mm for side in sides for placed in side) / room_mm
 
 
-def _head_mm(lines: Sequence[str], row_mm: float, how: PartPrint) -> float:
-    character_mm = (_SANS_CHARACTER_MM if how.sans else _CHARACTER_MM) * how.words
-    count = sum(math.ceil(len(line) * character_mm / (0.8 * row_mm)) for line in lines)
-    return (_TITLE_MM + _LINE_MM * count) * how.words + _RULE_MM
+def _head(lines: Sequence[str], row_mm: float, how: PartPrint, room_mm: float) -> tuple[float, float]:
+    """Height of the head in mm and size of its words: those of the print, or smaller so that a row stands below."""
+    character_mm = _SANS_CHARACTER_MM if how.sans else _CHARACTER_MM
+    words = how.words
+    while True:
+        count = sum(math.ceil(len(line) * character_mm * words / (0.8 * row_mm)) for line in lines)
+        head_mm = (_TITLE_MM + _LINE_MM * count) * words + _RULE_MM
+        if head_mm <= room_mm or words <= 1.0:
+            return head_mm, words
+        words = max(1.0, 0.9 * words)
 
 
 def _rows(part: Part, width_mm: float, stave_mm: float, how: PartPrint) -> list[tuple[Row, tuple[ScoreBar, ...]]]:

@@ -15,6 +15,7 @@ from obbligato.page.part_score import Part, ScoreBar
 
 BARS_A_ROW = 4
 _CLEF_AND_KEY_STAVES = 2.0
+_CLEF_STAVES, _SIGN_STAVES = 1.2, 0.25
 _FULLEST = 1.1
 _NOT_FOUR = 0.02
 _SECTION_INSIDE = 0.6
@@ -50,6 +51,12 @@ def row_starts(part: Part, *, width_staves: float) -> tuple[int, ...]:
         end = start_of[end]
         starts.append(end)
     return tuple(reversed(starts))
+
+
+def narrowest_row(part: Part) -> float:
+    """Width in heights of the stave that a row needs to have room for any one bar, with clef and key before it."""
+    fifths = max(abs(key.fifths) for key in (part.key, *(bar.key for bar in part.bars if bar.key)))
+    return max(map(_natural_width, shown_bars(part))) + _CLEF_STAVES + _SIGN_STAVES * fifths
 
 
 def shown_bars(part: Part) -> tuple[ScoreBar, ...]:
