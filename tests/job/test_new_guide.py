@@ -86,7 +86,7 @@ def job(tmp_path, sound):
         track.append(mido.Message("note_off", note=pitch, velocity=0, time=480))
     file.save(tmp_path / "line.mid")
     add_line(folder, tmp_path / "line.mid", start="guide")
-    correct(folder, sections=("7=C",))
+    correct(folder, sections=("7=C",), words=("6=Cold light",))
     take = 0.3 * np.sin(np.arange(4 * SR) * 0.05)[None, :]
     add_takes(folder, (write(tmp_path / "take.wav", take),), starts_at_s=5 * BAR_S)
     return JobFolder.open(folder.root)
@@ -119,6 +119,7 @@ def test_on_a_yes_the_job_goes_by_the_new_guide_and_nothing_is_lost(job, sound, 
     # Both the stated place of the take and the corrected section were two bars (4 s) earlier.
     assert folder.job.takes[0].starts_at_s == pytest.approx(5 * BAR_S + 4.0, abs=1e-3)
     assert corrections(folder).sections[0].at_s == pytest.approx(6 * BAR_S + 4.0, abs=1e-3)
+    assert corrections(folder).words[0].at_s == pytest.approx(5 * BAR_S + 4.0, abs=1e-3)
     map_by_hand(folder, BARS + 2)
     line = current_line(folder)
     assert line.version.guide_sha256 == report.sha256

@@ -110,6 +110,7 @@ def carried_corrections(fixes: Corrections, song: SongMap, difference: Differenc
         for sung in fixes.singer
         if (start_s := at(sung.start_s)) is not None and (end_s := at(sung.end_s)) is not None and end_s > start_s
     ]
+    words = [line.model_copy(update={"at_s": at_s}) for line in fixes.words if (at_s := at(line.at_s)) is not None]
     taps = tuple(tap for tapped in fixes.tapped_s if (tap := at(tapped)) is not None)
     return fixes.model_copy(
         update={
@@ -120,6 +121,7 @@ def carried_corrections(fixes: Corrections, song: SongMap, difference: Differenc
             "chords": tuple(chords),
             "sections": tuple(sections),
             "singer": tuple(singer),
+            "words": tuple(words),
         }
     )
 
