@@ -1,4 +1,5 @@
 import json
+import time
 
 import numpy as np
 import pytest
@@ -7,8 +8,10 @@ import soundfile
 from obbligato.errors import InputError
 from obbligato.job.recording import RunningTake, mark_take, with_test_signal
 from obbligato.job.recovering import recover_takes
+from obbligato.job.session import begin_take, finish_take
 from obbligato.job.store import JobFolder
 from obbligato.music.grid import Grid, Meter
+from obbligato.play.audio_settings import AudioSettings
 from obbligato.play.take_sound import TakeSound, take_sound
 from obbligato.sound.audio import Audio
 from record.kills import kill_many
@@ -59,6 +62,56 @@ def test_passes_are_takes_of_their_own_and_a_noisy_one_is_left_out(folder, sound
     job = JobFolder.open(folder.root).job
     assert [take.number for take in job.takes] == [1, 2]
     assert job.left_out == {2}
+
+
+def test_an_open_take_begins_its_sound_again_and_each_round_is_a_take_in_its_place(folder, sound):
+    device = SimulatedDevice(round_trip=ROUND_TRIP, speed=8.0)
+    settings = AudioSettings(block=BLOCK).with_round_trip(device.name, sr=SR, block=BLOCK, frames=ROUND_TRIP)
+    take = begin_take(folder, device, sound, settings, open_ended=True)
+    take.start()
+    while take.state().frames < 2.6 * len(sound.y):
+        time.sleep(0.01)
+    take.stop(at_once=True)
+    long, *passes = finish_take(take, folder)
+    job = JobFolder.open(folder.root).job
+    assert job.left_out == {long.take.number}
+    assert [one.take.number for one in passes] == [2, 3, 4]
+    assert "Its passes are takes 2 to 4" in long.sentences[-1]
+    for one in passes:
+        y, _ = soundfile.read(folder.path(one.take.file), dtype="float32")
+        first = round((sound.starts_at_s - one.take.starts_at_s) * SR)
+        n = min(len(y) - first, len(sound.y))
+        assert np.allclose(y[first : first + n], sound.y[:n, 0], atol=2.0**-23)
+
+
+def test_one_round_of_an_open_take_is_just_a_take(folder, sound):
+    device = SimulatedDevice(round_trip=ROUND_TRIP, speed=8.0)
+    take = begin_take(folder, device, sound, AudioSettings(block=BLOCK), open_ended=True)
+    take.start()
+    while take.state().frames < len(sound.y) // 2:
+        time.sleep(0.01)
+    take.stop(at_once=True)
+    assert [one.take.number for one in finish_take(take, folder)] == [1]
+    assert JobFolder.open(folder.root).job.left_out == frozenset()
+
+
+def test_marks_are_kept_and_noise_is_taken_back(folder, sound):
+    take_of(folder, sound)
+    mark_take(folder, 1, "noise")
+    assert (folder.job.marks, folder.job.left_out) == ({1: "noise"}, {1})
+    mark_take(folder, 1, "good")
+    job = JobFolder.open(folder.root).job
+    assert (job.marks, job.left_out) == ({1: "good"}, frozenset())
+    with pytest.raises(InputError, match="no take 9"):
+        mark_take(folder, 9, "good")
+
+
+def test_what_answers_too_late_is_not_begun(folder, sound):
+    slow = SimulatedDevice(round_trip=round(0.15 * SR))
+    with pytest.raises(InputError, match="150 ms"):
+        begin_take(folder, slow, sound, AudioSettings(block=BLOCK))
+    assert list(folder.path("takes").iterdir()) == []
+    begin_take(folder, slow, sound, AudioSettings(block=BLOCK), anyway=True).discard()
 
 
 def test_what_went_wrong_is_said_with_its_place(folder, sound):

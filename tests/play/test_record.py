@@ -94,6 +94,17 @@ def test_a_stop_lets_the_sound_ring_out_and_a_second_one_does_not(tmp_path, nois
         assert longest <= state.frames - before + BLOCK <= longest + SR
 
 
+@pytest.mark.parametrize(("gain", "heard"), [(0.5, (0.4, 0.2, 0.1)), (4.0, (0.4, 0.5012, 0.5012))])
+def test_oneself_is_heard_late_by_the_round_trip_and_never_above_the_ceiling(tmp_path, gain, heard):
+    """An impulse goes round and is played again by the gain each time; -6 dBTP is an amplitude of 0.5012."""
+    sound = np.zeros((SR, 2), dtype=np.float32)
+    sound[1000] = 0.4
+    _, _, y = recorded(tmp_path, SimulatedDevice(round_trip=512), sound, self_gain=gain)
+    at = np.flatnonzero(y)[:3]
+    assert list(np.diff(at)) == [512, 512]
+    assert y[at] == pytest.approx(heard, abs=1e-4)
+
+
 def test_a_rate_the_device_has_not_is_refused(tmp_path, noise):
     with pytest.raises(InputError, match="cannot do 48000"):
         recorded(tmp_path, SimulatedDevice(round_trip=512, rates=(44100,)), noise)

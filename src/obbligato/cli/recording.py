@@ -12,16 +12,16 @@ import typer
 from obbligato.cli import reports
 from obbligato.cli.app import JobArgument, JsonOption, app
 from obbligato.cli.terminal import choose_output, err, progress_bar, say
-from obbligato.errors import InputError
 
 if TYPE_CHECKING:
+    from obbligato.job.model import Mark
     from obbligato.job.recording import Recorded, RunningTake
     from obbligato.job.store import JobFolder
     from obbligato.play.audio_settings import AudioSettings
     from obbligato.play.devices import PortAudioDevice
 
 SHOWN_EVERY_S = 0.2
-MARKS = {"": "good", "g": "good", "a": "again", "n": "noise"}
+MARKS: dict[str, Mark] = {"": "good", "g": "good", "a": "again", "n": "noise"}
 
 
 @app.command()
@@ -45,7 +45,10 @@ def record(
     ] = False,
     bars: Annotated[str | None, typer.Option(help="Only these bars, with two before them: 12-20.")] = None,
     loop: Annotated[bool, typer.Option("--loop", help="Begin a new take after each, until stopped.")] = False,
-    open_: Annotated[bool, typer.Option("--open", help="Run on after the song, until stopped.")] = False,
+    open_: Annotated[
+        bool,
+        typer.Option("--open", help="Over and over in one recording, until stopped; each pass becomes a take."),
+    ] = False,
     anyway: Annotated[bool, typer.Option("--anyway", help="Record although the device answers too late.")] = False,
     recover: Annotated[bool, typer.Option("--recover", help="Only recover takes that were cut off.")] = False,
     json: JsonOption = False,
@@ -116,49 +119,32 @@ class _Takes:
 
     def run(self, *, bars: tuple[int, int] | None, loop: bool, open_ended: bool) -> list[Recorded]:
         """Record, one take or one after another, and report each."""
-        from obbligato.job.recording import RunningTake, sound_for_takes, with_test_signal
+        from obbligato.job.session import begin_take, finish_take, make_phones
 
         with progress_bar() as progress:
-            sound = sound_for_takes(self._folder, bars=bars, progress=progress)
-        if self._measure_each:
-            sound = with_test_signal(sound)
-        settings, done = self._settings, []
-        round_trip = settings.round_trip(self._device.name, sr=sound.sr, block=settings.block)
+            sound = make_phones(self._folder, self._settings.levels, progress=progress).sound(bars)
+        done: list[Recorded] = []
         while True:
-            take = RunningTake(
+            take = begin_take(
                 self._folder,
                 self._device,
                 sound,
-                block=settings.block,
-                inputs=settings.inputs,
-                round_trip=round_trip,
-                measure=self._measure_each,
+                self._settings,
+                anyway=self._anyway,
+                measure_each=self._measure_each,
                 open_ended=open_ended,
-                place=settings.place,
-                gain_note=settings.gain_note,
             )
-            self._refuse_late(take)
             by_hand = _run_one(take)
-            recorded = take.finish()
-            done.append(recorded)
-            for sentence in recorded.sentences:
+            recorded = finish_take(take, self._folder)
+            done += recorded
+            for sentence in (sentence for one in recorded for sentence in one.sentences):
                 err.print(sentence, markup=False, soft_wrap=True)
             failed = take.state().ended in ("device", "disk")
             if not loop or by_hand or failed:
                 break
-        _ask_mark(self._folder, recorded.take.number)
+        if len(recorded) == 1:
+            _ask_mark(self._folder, recorded[0].take.number)
         return done
-
-    def _refuse_late(self, take: RunningTake) -> None:
-        from obbligato.play.devices import refuse_late
-
-        if self._anyway:
-            return
-        try:
-            refuse_late(self._device.name, take.facts.round_trip_frames / take.facts.sample_rate)
-        except InputError:
-            take.discard()
-            raise
 
 
 def _run_one(take: RunningTake) -> bool:

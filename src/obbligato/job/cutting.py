@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import io
+import json
+from itertools import pairwise
 from pathlib import Path
 
 import soundfile
@@ -22,6 +24,10 @@ from obbligato.takes.hearing import hear
 from obbligato.takes.passes import Pass, cut_out, find_passes
 
 _SAMPLES_AS = {"FLOAT": "float32", "DOUBLE": "float64"}
+_LEAST_OF_LAST = 0.25
+"""A last pass that was given up sooner stays in the long take only."""
+_SAME_PLACE_S = 0.5
+
 _LOSSLESS = {"WAV", "WAVEX", "RF64", "AIFF", "FLAC", "CAF", "W64"}
 
 
@@ -43,18 +49,15 @@ def cut_take(folder: JobFolder, number: int) -> tuple[TakeRef, ...]:
         raise InputError(f"There is no take {number}; see them with: obbligato takes JOB")
     if any(t.cut_from == number for t in folder.job.takes):
         raise InputError(f"Take {number} was cut before; its passes are takes of their own.")
-    if not folder.job.lines:
-        raise InputError("The passes of a take are found by the line; add it first: obbligato line JOB FILE.mid")
-    song = song_map(folder)
-    line = timed_line(current_line(folder).line, song.to_grid())
     audio = read_audio(folder.path(take.file))
-    passes = find_passes(hear(audio, line, a4_hz=song.tuning.a4_hz), line, a4_hz=song.tuning.a4_hz)
+    by_round = _as_recorded(folder, take)
+    passes = by_round or _as_heard(folder, audio)
     if len(passes) < 2:
         raise InputError(f"Take {number} holds one pass of the line; there is nothing to cut.")
     sounds = [_piece(folder.path(take.file), audio, one) for one in passes]
     first = max(t.number for t in folder.job.takes) + 1
     new = [
-        _ref(take, first + i, sound, one, sr=audio.sr)
+        _ref(take, first + i, sound, one, sr=audio.sr, starts_at_s=_start_s(take, one, recorded=bool(by_round)))
         for i, (one, sound) in enumerate(zip(passes, sounds, strict=True))
     ]
     keep_takes(
@@ -68,7 +71,59 @@ def cut_take(folder: JobFolder, number: int) -> tuple[TakeRef, ...]:
     return tuple(new)
 
 
-def _ref(take: TakeRef, number: int, sound: tuple[bytes, str], one: Pass, *, sr: int) -> TakeRef:
+def repeated(frames: int, *, every: int, round_trip: int) -> tuple[tuple[int, int], ...]:
+    """First and last frame (not included) of each pass of a recording to a sound that began again and again.
+
+    >>> repeated(2500, every=1000, round_trip=10)
+    ((0, 1010), (1010, 2010), (2010, 2500))
+    """
+    edges = [0, *range(every + round_trip, frames, every), frames]
+    passes = list(pairwise(edges))
+    if len(passes) > 1 and passes[-1][1] - passes[-1][0] < _LEAST_OF_LAST * every:
+        passes.pop()
+    return tuple(passes)
+
+
+def _as_recorded(folder: JobFolder, take: TakeRef) -> tuple[Pass, ...]:
+    """The passes of an open take recorded here: each is a round of its sound, to the frame."""
+    try:
+        document = json.loads(folder.path(take.file).with_suffix(".json").read_bytes())
+        facts = document["recording"]
+        every, round_trip, starts_at_s = (
+            facts["repeats_every"], facts["round_trip_frames"], facts["sound_starts_at_s"]
+        )  # fmt: skip
+    except (OSError, ValueError, KeyError, TypeError):
+        return ()
+    if not every:
+        return ()
+    sr = take.sample_rate
+    return tuple(
+        Pass(first / sr, last / sr, starts_at_s - (0 if first else round_trip / sr))
+        for first, last in repeated(take.frames, every=every, round_trip=round_trip)
+    )
+
+
+def _as_heard(folder: JobFolder, audio: Audio) -> tuple[Pass, ...]:
+    if not folder.job.lines:
+        raise InputError("The passes of a take are found by the line; add it first: obbligato line JOB FILE.mid")
+    song = song_map(folder)
+    line = timed_line(current_line(folder).line, song.to_grid())
+    return find_passes(hear(audio, line, a4_hz=song.tuning.a4_hz), line, a4_hz=song.tuning.a4_hz)
+
+
+def _start_s(take: TakeRef, one: Pass, *, recorded: bool) -> float | None:
+    """Where a pass starts on the guide's time, if that is known; what was stated of the take holds for the pass that
+    lies where it then would."""
+    if recorded:
+        return one.offset_s
+    if take.starts_at_s is None or abs(take.starts_at_s + one.start_s - one.offset_s) > _SAME_PLACE_S:
+        return None
+    return take.starts_at_s + one.start_s
+
+
+def _ref(
+    take: TakeRef, number: int, sound: tuple[bytes, str], one: Pass, *, sr: int, starts_at_s: float | None
+) -> TakeRef:
     first, last = (round(t * sr) for t in (one.start_s, one.end_s))
     data, suffix = sound
     stem, _, ending = take.given_as.rpartition(".")
@@ -79,7 +134,7 @@ def _ref(take: TakeRef, number: int, sound: tuple[bytes, str], one: Pass, *, sr:
             "sha256": hashlib.sha256(data).hexdigest(),
             "given_as": f"{stem or ending} from {_clock(one.start_s)}{suffix}",
             "frames": min(last, take.frames) - first,
-            "starts_at_s": None if take.starts_at_s is None else take.starts_at_s + first / sr,
+            "starts_at_s": starts_at_s,
             "cut_from": take.number,
             "from_frame": first,
         }

@@ -58,7 +58,7 @@ def make_click(
     grid = song.to_grid()
     progress(0.5, "making the click")
     click = click_track(grid, n_samples=guide.n_samples, sr=guide.sr, guide=guide, tone=tone)
-    phones = headphone_mix(guide, click, _mockup_line(folder) if with_mockup else None, guide_db=guide_db)
+    phones = headphone_mix(guide, click, mockup_line(folder) if with_mockup else None, guide_db=guide_db)
     with folder.new_folder("click", "click") as (building, target):
         write_wav(building / CLICK, click)
         write_wav(building / COUNT_IN, count_in_click(grid, sr=guide.sr, tone=tone))
@@ -71,7 +71,14 @@ def make_click(
     return ClickFiles(target, (phones.sentence, _stems_text(phones), *older, heard.sentence, HEARING_CAUTION))
 
 
-def _mockup_line(folder: JobFolder) -> Audio:
+def mockup_line(folder: JobFolder) -> Audio:
+    """The line as it sounds in the newest mock-up.
+
+    Raises
+    ------
+    InputError
+        When there is none.
+    """
     made = folder.job.last_made("mockup")
     if made is None:
         raise InputError("This job has no mock-up to hear in the headphones; make one with: obbligato mockup JOB")

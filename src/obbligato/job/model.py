@@ -27,6 +27,7 @@ Stage = Literal[
     "account",
 ]
 Answer = Literal["yes", "change", "leave out"]
+Mark = Literal["good", "again", "noise"]
 Text = Annotated[str, Field(max_length=20_000)]
 Count = Annotated[int, Field(ge=1, le=1000)]
 
@@ -213,6 +214,8 @@ class Job(_Record):
     ----------
     overrides
         By phrase from 1, the take to use there; `WHOLE_TAKE` stands for all of it where there is no line.
+    marks
+        By take, what the player said of it after playing it.
     mended
         By take, what the player wants mended in it before it is read and joined, as `job.mends` writes it.
     """
@@ -228,6 +231,7 @@ class Job(_Record):
     takes: tuple[TakeRef, ...] = ()
     left_out: frozenset[int] = frozenset()
     overrides: dict[int, int] = Field(default_factory=dict)
+    marks: dict[int, Mark] = Field(default_factory=dict)
     mended: dict[int, tuple[str, ...]] = Field(default_factory=dict)
     joining: Joining = Joining()
     rounds: tuple[Round, ...] = ()

@@ -16,23 +16,18 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from obbligato.errors import InputError
-from obbligato.job.intake import guide_audio, require_same_guide
-from obbligato.job.mapping import song_map
-from obbligato.job.model import TakeRef
+from obbligato.job.model import Mark, TakeRef
 from obbligato.job.names import ROLLING
 from obbligato.job.store import JobFolder, now
-from obbligato.play.click import click_track, count_in_click
 from obbligato.play.latency import calibration_signal, round_trip_frames
-from obbligato.play.phones import headphone_mix
 from obbligato.play.recorder import Ended, Recorder, RecorderState
 from obbligato.play.stream import Device
-from obbligato.play.take_sound import TAIL_S, TakeSound, take_sound
-from obbligato.progress import Progress, silent
+from obbligato.play.take_sound import TakeSound
 from obbligato.sound.atomic import write_bytes_at_once
 from obbligato.sound.audio import Audio
 from obbligato.sound.files import read_audio, sha256_of
 from obbligato.sound.growing import BYTES_PER_SAMPLE, GrowingWav, complete
-from obbligato.units import amplitude_to_db
+from obbligato.units import amplitude_to_db, db_to_amplitude
 
 QUIETEST_PEAK_DBFS = -80.0
 DISK_SPARE_BYTES = 200_000_000
@@ -57,6 +52,8 @@ class RecordingFacts(BaseModel):
         What the take was placed by, and whether it was measured or only reported by the device.
     test_signal
         The take begins with the test signal, by which its own round trip is measured.
+    repeats_every
+        Frames after which the sound began again, in an open take.
     dropouts
         Frame before which sound was lost, and for how many seconds (None: unknown).
     """
@@ -73,6 +70,7 @@ class RecordingFacts(BaseModel):
     round_trip_frames: int
     measured: bool
     test_signal: bool = False
+    repeats_every: int | None = None
     guide_sha256: str
     line_version: int | None
     place: str = ""
@@ -83,6 +81,13 @@ class RecordingFacts(BaseModel):
     dropouts: tuple[tuple[int, float | None], ...] = ()
     drift_ppm: float | None = None
 
+    def to_guide_s(self, frame: int) -> float:
+        """Where on the guide's time a frame of the recording was played."""
+        heard = max(frame - self.round_trip_frames, 0)
+        if self.repeats_every is not None:
+            heard %= self.repeats_every
+        return self.sound_starts_at_s + heard / self.sample_rate
+
 
 @dataclass(frozen=True)
 class Recorded:
@@ -90,18 +95,6 @@ class Recorded:
 
     take: TakeRef
     sentences: tuple[str, ...]
-
-
-def sound_for_takes(
-    folder: JobFolder, *, bars: tuple[int, int] | None = None, tail_s: float = TAIL_S, progress: Progress = silent
-) -> TakeSound:
-    """Guide and click as the player hears them, made once for all passes."""
-    require_same_guide(folder)
-    song = song_map(folder, progress=progress)
-    guide, grid = guide_audio(folder), song.to_grid()
-    click = click_track(grid, n_samples=guide.n_samples, sr=guide.sr, guide=guide)
-    phones = headphone_mix(guide, click).audio
-    return take_sound(phones, count_in_click(grid, sr=guide.sr), grid, bars=bars, tail_s=tail_s)
 
 
 def with_test_signal(sound: TakeSound) -> TakeSound:
@@ -120,7 +113,9 @@ class RunningTake:
     measure
         The sound begins with the test signal, and the take's round trip is found in the take itself.
     open_ended
-        Goes on after the song until stopped.
+        Begins the sound again whenever it ends, until stopped.
+    self_db
+        The player's own sound in the headphones, in dB against how it comes in; None for none.
     """
 
     def __init__(
@@ -136,6 +131,7 @@ class RunningTake:
         open_ended: bool = False,
         place: str = "",
         gain_note: str = "",
+        self_db: float | None = None,
     ) -> None:
         folder.require_writable()
         require_room(folder, sound, inputs=inputs, open_ended=open_ended)
@@ -145,7 +141,14 @@ class RunningTake:
         self._wav = folder.path(f"takes/{ROLLING}{self.number:02d}.wav")
         wav = GrowingWav(self._wav, sr=sound.sr, channels=inputs)
         try:
-            self._recorder = Recorder(device, sound.y, wav, block=block, open_ended=open_ended)
+            self._recorder = Recorder(
+                device,
+                sound.y,
+                wav,
+                block=block,
+                open_ended=open_ended,
+                self_gain=0.0 if self_db is None else float(db_to_amplitude(self_db)),
+            )
         except InputError:
             self._wav.unlink(missing_ok=True)
             raise
@@ -161,6 +164,7 @@ class RunningTake:
             round_trip_frames=reported if round_trip is None else round_trip,
             measured=round_trip is not None,
             test_signal=measure,
+            repeats_every=len(sound.y) if open_ended else None,
             guide_sha256=folder.job.guide.sha256,
             line_version=folder.job.lines[-1].version if folder.job.lines else None,
             place=place,
@@ -192,8 +196,7 @@ class RunningTake:
 
     def position_s(self) -> float:
         """Where on the guide's time the player is now, in seconds."""
-        heard = self.state().frames - self.facts.round_trip_frames
-        return self.facts.sound_starts_at_s + heard / self.facts.sample_rate
+        return self.facts.to_guide_s(self.state().frames)
 
     def finish(self) -> Recorded:
         """Wait for the end, put the take into the job, and say what there is to say.
@@ -270,13 +273,24 @@ def _measured_in(audio: Audio, facts: RecordingFacts) -> RecordingFacts:
     return facts.model_copy(update={"round_trip_frames": trip, "measured": True})
 
 
-def mark_take(folder: JobFolder, number: int, mark: str) -> None:
-    """Write down what the player said of a take; `noise` also leaves it out."""
-    from obbligato.job.taking import leave_out
+def mark_take(folder: JobFolder, number: int, mark: Mark) -> None:
+    """Keep what the player says of a take; `noise` also leaves it out, and another mark takes that back.
 
-    folder.note("takes", f"take {number}: {mark}")
+    Raises
+    ------
+    InputError
+        When there is no such take.
+    """
+    if number not in {take.number for take in folder.job.takes}:
+        raise InputError(f"There is no take {number} to mark; look at the list of takes again.")
+    left_out = folder.job.left_out
     if mark == "noise":
-        leave_out(folder, (number,))
+        left_out |= {number}
+    elif folder.job.marks.get(number) == "noise":
+        left_out -= {number}
+    overrides = {phrase: take for phrase, take in folder.job.overrides.items() if take not in left_out}
+    changes = {"left_out": left_out, "overrides": overrides} if left_out != folder.job.left_out else {}
+    folder.save("takes", f"take {number}: {mark}", marks={**folder.job.marks, number: mark}, **changes)
 
 
 def require_room(folder: JobFolder, sound: TakeSound, *, inputs: int, open_ended: bool) -> None:
@@ -310,8 +324,7 @@ def _sentences(number: int, audio: Audio, facts: RecordingFacts, *, is_silent: b
 
 def _of_dropouts(facts: RecordingFacts) -> list[str]:
     """A sentence for each of a few drop-outs, or one for many."""
-    starts_at_s = facts.sound_starts_at_s - facts.round_trip_frames / facts.sample_rate
-    places_s = [f"{starts_at_s + frame / facts.sample_rate:.2f}" for frame, _ in facts.dropouts]
+    places_s = [f"{facts.to_guide_s(frame):.2f}" for frame, _ in facts.dropouts]
     if len(places_s) > MOST_DROPOUTS_SAID:
         return [
             f"{len(places_s)} drop-outs, the first at {places_s[0]} s and the last at {places_s[-1]} s of the guide; "

@@ -5,17 +5,51 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from obbligato.errors import InputError
+from obbligato.play.exposure import ASSUMED_VOLTS
+from obbligato.play.phones import CLICK_ABOVE_GUIDE_DB
 from obbligato.sound.atomic import write_bytes_at_once
 
 FILE = "recording.json"
+Level = Annotated[float, Field(ge=-60.0, le=40.0, allow_inf_nan=False)]
+
+
+class HeadphoneLevels(BaseModel):
+    """What is heard how loud while recording.
+
+    Attributes
+    ----------
+    guide_db
+        Gain of the guide; None brings it down to a comfortable level.
+    click_db
+        The click against the guide.
+    mockup_db
+        The line of the mock-up against its level in the mock-up; None for none.
+    self_db
+        The player's own sound, against how it comes in; None for none.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    guide_db: Level | None = None
+    click_db: Level = CLICK_ABOVE_GUIDE_DB
+    mockup_db: Level | None = None
+    self_db: Level | None = None
+
+
+USUAL_LEVELS = HeadphoneLevels()
 
 
 class AudioSettings(BaseModel):
-    """Choices kept from one time to the next; `round_trips` holds frames by device, rate and block."""
+    """Choices kept from one time to the next; `round_trips` holds frames by device, rate and block.
+
+    `headphones` is their sensitivity as in the data sheet, `volts` what the output gives at full volume, and
+    `rest_share` how long to rest after playing, as a share of the time played; None goes by the instrument.
+    """
 
     model_config = ConfigDict(frozen=True)
 
@@ -24,6 +58,10 @@ class AudioSettings(BaseModel):
     inputs: int = Field(default=1, ge=1, le=64)
     place: str = ""
     gain_note: str = ""
+    levels: HeadphoneLevels = USUAL_LEVELS
+    headphones: str = ""
+    volts: float = Field(default=ASSUMED_VOLTS, gt=0.0, le=100.0)
+    rest_share: float | None = Field(default=None, ge=0.0, le=4.0)
     round_trips: dict[str, int] = Field(default_factory=dict)
 
     def round_trip(self, device: str, *, sr: int, block: int) -> int | None:

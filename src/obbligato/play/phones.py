@@ -99,12 +99,14 @@ def headphone_mix(
     line: Audio | None = None,
     *,
     guide_db: float | None = None,
+    click_above_guide_db: float = CLICK_ABOVE_GUIDE_DB,
+    line_db: float = 0.0,
     mine: Audio | None = None,
 ) -> HeadphoneMix:
     """Mix for playing along; the files themselves stay as they are.
 
-    The click's loudest 100 ms lie 2 dB above the guide's loudness, both K-weighted. Where the sum would pass
-    `CEILING_DBTP`, all of it is turned down.
+    The click's loudest 100 ms lie `click_above_guide_db` above the guide's loudness, both K-weighted. Where the sum
+    would pass `CEILING_DBTP`, all of it is turned down.
 
     Parameters
     ----------
@@ -112,6 +114,8 @@ def headphone_mix(
         The line at the level it has in the mock-up; it is turned down with the guide.
     guide_db
         Gain of the guide; usually what brings it down to -20 LUFS, and never more than 0 dB.
+    line_db
+        Gain of the line besides.
     mine
         The player's own sound, an earlier take, put 3 LU above the guide. Live sound gets `self_gain_db`.
 
@@ -127,13 +131,13 @@ def headphone_mix(
         guide_db = min(0.0, COMFORTABLE_LUFS - guide_lufs)
     heard_lufs = guide_lufs + guide_db if guide_lufs > SILENCE_DB else COMFORTABLE_LUFS
     click_lufs = _loudest_lufs(click) + float(power_to_db(guide.channels))
-    click_db = heard_lufs + CLICK_ABOVE_GUIDE_DB - click_lufs if click_lufs > SILENCE_DB / 2 else 0.0
+    click_db = heard_lufs + click_above_guide_db - click_lufs if click_lufs > SILENCE_DB / 2 else 0.0
     parts: list[tuple[StemName, Audio, float, float]] = [
         ("guide", guide, guide_db, guide_lufs),
         ("click", click, click_db, click_lufs),
     ]
     if line is not None:
-        parts.append(("mock-up", line, guide_db, integrated_lufs(line)))
+        parts.append(("mock-up", line, guide_db + line_db, integrated_lufs(line)))
     if mine is not None:
         parts.append(("self", mine, self_gain_db(mine, guide_lufs=heard_lufs), integrated_lufs(mine)))
     total = mix([sound for _, sound, _, _ in parts], gains_db=[db for _, _, db, _ in parts])

@@ -16,11 +16,12 @@ import numpy as np
 
 from obbligato.errors import InputError
 from obbligato.play.dropouts import Dropout, DropoutWatch
+from obbligato.play.phones import CEILING_DBTP
 from obbligato.play.ring import BlockRing
 from obbligato.play.stream import Device
 from obbligato.sound.audio import Samples
 from obbligato.sound.growing import GrowingWav
-from obbligato.units import SILENCE_DB, amplitude_to_db
+from obbligato.units import SILENCE_DB, amplitude_to_db, db_to_amplitude
 
 Ended = Literal["", "end", "stop", "device", "disk", "cut"]
 """What ended a take: the end of the sound, the player, a device or disk that failed, or the program being cut off."""
@@ -36,6 +37,7 @@ RING_OUT_S = 3.0
 
 FULL_SCALE = 1.0 - 2.0**-15
 HOLD_S = 3.0
+_CEILING = float(db_to_amplitude(CEILING_DBTP))
 
 
 @dataclass(frozen=True)
@@ -77,16 +79,27 @@ class Recorder:
     sound
         What to play, shape (n, outputs); its first frame belongs to the first frame of the recording.
     open_ended
-        Go on after the sound until stopped.
+        Begin the sound again whenever it ends, until stopped.
+    self_gain
+        How much of what is heard is played as well, the first input to every output; nothing then passes the ceiling
+        of the headphone mix. It comes late by the round trip.
     """
 
     def __init__(
-        self, device: Device, sound: Samples, wav: GrowingWav, *, block: int = 0, open_ended: bool = False
+        self,
+        device: Device,
+        sound: Samples,
+        wav: GrowingWav,
+        *,
+        block: int = 0,
+        open_ended: bool = False,
+        self_gain: float = 0.0,
     ) -> None:
         self._sound, self._wav = np.ascontiguousarray(sound, dtype=np.float32), wav
         self._ring = BlockRing(round(RING_S * wav.sr), wav.channels)
         self._played = 0
         self._end = None if open_ended else len(sound)
+        self._begins_again, self._self_gain = open_ended, np.float32(self_gain)
         self._overruns = 0
         self._last_block_s = time.monotonic()
         self._watch = DropoutWatch(sr=wav.sr)
@@ -145,13 +158,26 @@ class Recorder:
 
     def _on_block(self, heard: Samples, played: Samples, adc_s: float, dac_s: float, lost: bool) -> None:
         n, at = len(heard), self._played
-        piece = self._sound[at : at + n]
-        played[: len(piece)] = piece
-        played[len(piece) :] = 0.0
+        self._fill(played, at)
+        if self._self_gain:
+            played += self._self_gain * heard[:, :1]
+            np.clip(played, -_CEILING, _CEILING, out=played)
         if not self._ring.put(heard, adc_s=adc_s, dac_s=dac_s, lost=lost):
             self._overruns += 1
         self._played = at + n
         self._last_block_s = time.monotonic()
+
+    def _fill(self, played: Samples, at: int) -> None:
+        """The sound from frame `at` on; after its end silence, or its beginning again."""
+        done = 0
+        while done < len(played):
+            place = at + done
+            piece = self._sound[place % len(self._sound) if self._begins_again else place :][: len(played) - done]
+            if not len(piece):
+                played[done:] = 0.0
+                return
+            played[done : done + len(piece)] = piece
+            done += len(piece)
 
     def _write(self) -> None:
         ended: Ended = ""
