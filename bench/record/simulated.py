@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from obbligato.errors import InputError
+from obbligato.play.devices import DeviceFacts
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,29 @@ class SimulatedDevice:
         if sr not in self.rates:
             raise InputError(f"'{self.name}' cannot do {sr} Hz; it does {self.rates}.")
         return _Stream(self, on_block, sr=sr, block=block or 256, inputs=inputs, outputs=outputs)
+
+
+@dataclass(frozen=True)
+class SimulatedLibrary:
+    """Two of them to choose from."""
+
+    speed: float = 1.0
+    round_trip: int = 1024
+    faults: Faults = Faults()
+
+    def devices(self):
+        return (
+            DeviceFacts(0, "simulated", 2, 2, 48000),
+            DeviceFacts(1, "simulated bluetooth", 1, 2, 48000),
+        )
+
+    def find(self, asked):
+        names = [facts.name for facts in self.devices()]
+        if asked is not None and asked.partition(" + ")[0] not in names:
+            raise InputError(f"There is no device '{asked}' that fits; there are: {', '.join(names)}.")
+        device = SimulatedDevice(round_trip=self.round_trip, speed=self.speed, faults=self.faults, level=0.5)
+        device.name = asked or names[0]
+        return device
 
 
 class _Stream:

@@ -18,7 +18,19 @@ from obbligato.desk.deps import Desk
 from obbligato.desk.errors import RESPONSES, NotThere, add_handlers
 from obbligato.desk.events import AfterAChange
 from obbligato.desk.guard import Guard
-from obbligato.desk.routes import choosing, client, guides, jobs, joining, phones, song, sound, tasks, writing
+from obbligato.desk.routes import (
+    choosing,
+    client,
+    guides,
+    jobs,
+    joining,
+    phones,
+    recording,
+    song,
+    sound,
+    tasks,
+    writing,
+)
 
 WEB = Path(__file__).parent / "web"
 _OPENED_PAGE = (
@@ -46,7 +58,7 @@ def make_app(desk: Desk) -> FastAPI:
     app.state.desk = desk
     add_handlers(app)
     app.add_middleware(AfterAChange, events=desk.events)
-    for module in (jobs, tasks, song, guides, sound, writing, phones, choosing, joining, client):
+    for module in (jobs, tasks, song, guides, sound, writing, phones, recording, choosing, joining, client):
         app.include_router(module.router, prefix="/api", responses=RESPONSES)
     app.add_api_route("/file/{signature}/{job}/{relative:path}", _file, include_in_schema=False)
     app.add_api_route("/{relative:path}", _web, include_in_schema=False)
@@ -68,6 +80,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     finally:
         watching.cancel()
         desk.work.close()
+        await asyncio.to_thread(desk.recording.close)
         desk.uploads.clear()
 
 

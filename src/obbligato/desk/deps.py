@@ -11,9 +11,11 @@ from fastapi import Depends, Path, Request
 from obbligato.desk.events import Events
 from obbligato.desk.folder import Jobs
 from obbligato.desk.links import Links
+from obbligato.desk.recording import Recording
 from obbligato.desk.uploads import Uploads
 from obbligato.desk.work import Work
 from obbligato.job.store import JobFolder, remove_left_by
+from obbligato.play.devices import DeviceLibrary, PortAudioLibrary
 
 
 @dataclass(frozen=True)
@@ -23,18 +25,21 @@ class Desk:
     jobs: Jobs
     uploads: Uploads
     work: Work
+    recording: Recording
     events: Events
     links: Links
     token: str
 
     @classmethod
-    def at(cls, folder: FilePath, *, token: str) -> Desk:
-        """A desk for a folder of jobs."""
+    def at(cls, folder: FilePath, *, token: str, library: DeviceLibrary | None = None) -> Desk:
+        """A desk for a folder of jobs, with this computer's audio devices or others."""
         jobs = Jobs.at(folder)
         work: Work
-        events = Events(jobs, lambda: work)
+        recording: Recording
+        events = Events(jobs, lambda: work, lambda: recording)
         work = Work(events.look_soon, lambda pid: remove_left_by(pid, jobs.root))
-        return cls(jobs, Uploads(jobs.root), work, events, Links(token), token)
+        recording = Recording(events.look_soon, library or PortAudioLibrary())
+        return cls(jobs, Uploads(jobs.root), work, recording, events, Links(token), token)
 
     def link(self, folder: JobFolder, relative: str) -> str:
         """The address of a file in a job."""

@@ -10,6 +10,7 @@ from typing import Any
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from obbligato.desk.folder import Jobs
+from obbligato.desk.recording import Recording
 from obbligato.desk.work import Work
 
 LOOK_EVERY_S = 0.7
@@ -19,9 +20,11 @@ STILL_HERE_EVERY_S = 10.0
 class Events:
     """The listeners, and the look at the disk that finds what changed."""
 
-    def __init__(self, jobs: Jobs, work: Callable[[], Work]) -> None:
+    def __init__(self, jobs: Jobs, work: Callable[[], Work], recording: Callable[[], Recording]) -> None:
         self._jobs = jobs
         self._work = work
+        self._recording = recording
+        self._going_on: dict[str, Any] = {}
         self._stamps: dict[str, str] | None = None
         self._tasks: list[dict[str, Any]] = []
         self._listeners: set[asyncio.Queue[str]] = set()
@@ -49,7 +52,8 @@ class Events:
         queue: asyncio.Queue[str] = asyncio.Queue()
         self._listeners.add(queue)
         try:
-            yield _event({"type": "hello", "jobs": self._stamps or {}, "tasks": self._tasks})
+            state = {"jobs": self._stamps or {}, "tasks": self._tasks, "recording": self._going_on}
+            yield _event({"type": "hello", **state})
             while True:
                 try:
                     yield await asyncio.wait_for(queue.get(), STILL_HERE_EVERY_S)
@@ -68,7 +72,10 @@ class Events:
                 self._tell({"type": "job", "job": name, "stamp": stamp})
         if tasks != self._tasks:
             self._tell({"type": "tasks", "tasks": tasks})
-        self._stamps, self._tasks = stamps, tasks
+        going_on = self._recording().brief()
+        if going_on != self._going_on:
+            self._tell({"type": "recording", "recording": going_on})
+        self._stamps, self._tasks, self._going_on = stamps, tasks, going_on
 
     def _tell(self, message: dict[str, Any]) -> None:
         for queue in self._listeners:

@@ -14,13 +14,21 @@ import uvicorn
 from obbligato.desk.app import guarded, make_app
 from obbligato.desk.deps import Desk
 from obbligato.errors import InputError
+from obbligato.play.devices import DeviceLibrary
 
 USUAL_PORT = 8620
 _TRIED = 20
 _LOOPBACK = "127.0.0.1"
 
 
-def serve(folder: Path, *, port: int | None, open_page: bool, tell: Callable[[str], None]) -> None:
+def serve(
+    folder: Path,
+    *,
+    port: int | None,
+    open_page: bool,
+    tell: Callable[[str], None],
+    library: DeviceLibrary | None = None,
+) -> None:
     """Serve the desk until interrupted.
 
     Parameters
@@ -33,13 +41,15 @@ def serve(folder: Path, *, port: int | None, open_page: bool, tell: Callable[[st
         Whether to open the page in the player's browser.
     tell
         Called once with the address to open, when the desk is ready.
+    library
+        Where audio devices come from; this computer's own if left out.
 
     Raises
     ------
     InputError
         When the folder cannot be used or the port is taken.
     """
-    desk = Desk.at(folder, token=secrets.token_urlsafe(24))
+    desk = Desk.at(folder, token=secrets.token_urlsafe(24), library=library)
     listening = _listen(port)
     number = listening.getsockname()[1]
     address = f"http://{_LOOPBACK}:{number}/#token={desk.token}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -79,9 +79,20 @@ def check_file(folder: JobFolder, file: Path, *, progress: Progress = silent) ->
 
 
 def check_device(
-    folder: JobFolder, device: Device, *, inputs: int = 1, seconds: float = USUAL_S, progress: Progress = silent
+    folder: JobFolder,
+    device: Device,
+    *,
+    inputs: int = 1,
+    seconds: float = USUAL_S,
+    progress: Progress = silent,
+    peaks: Callable[[tuple[float, ...]], None] = lambda _: None,
 ) -> ReadyCheck:
     """Record through a device at the guide's rate for the ready check; nothing is kept.
+
+    Parameters
+    ----------
+    peaks
+        As in `hear_device`.
 
     Raises
     ------
@@ -90,7 +101,7 @@ def check_device(
     """
     plan = plan_check(folder)
     sr = guide_audio(folder).sr
-    heard = hear_device(device, seconds=seconds, sr=sr, inputs=inputs, progress=progress)
+    heard = hear_device(device, seconds=seconds, sr=sr, inputs=inputs, progress=progress, peaks=peaks)
     return _checked(folder, plan, heard.audio, _check_losses(device.name, heard.losses))
 
 

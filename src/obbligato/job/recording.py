@@ -194,6 +194,11 @@ class RunningTake:
         """Peaks, hold, overs, frames, drop-outs and whether it has ended."""
         return self._recorder.state()
 
+    @property
+    def is_rolling(self) -> bool:
+        """Whether its file still waits to be put into the job."""
+        return self._wav.exists()
+
     def position_s(self) -> float:
         """Where on the guide's time the player is now, in seconds."""
         return self.facts.to_guide_s(self.state().frames)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from obbligato.errors import InputError
-from obbligato.play.stream import OnBlock, Stream
+from obbligato.play.stream import Device, OnBlock, Stream
 
 WIRELESS = re.compile(r"bluetooth|bluez|wireless|airpods|buds|hands-?free|a2dp|hfp", re.IGNORECASE)
 LONGEST_ROUND_TRIP_S = 0.1
@@ -25,9 +25,39 @@ class DeviceFacts:
     rate: int
 
     @property
+    def looks_wireless(self) -> bool:
+        """Whether its name is one of a wireless device."""
+        return WIRELESS.search(self.name) is not None
+
+    @property
     def sentence(self) -> str:
         """One line of the list."""
         return f"{self.number}: {self.name} ({self.inputs} in, {self.outputs} out, {self.rate} Hz)"
+
+
+class DeviceLibrary(Protocol):
+    """Where devices come from: this computer, or a test."""
+
+    def devices(self) -> tuple[DeviceFacts, ...]:
+        """Those there are now; no stream may be open meanwhile."""
+
+    def find(self, asked: str | None) -> Device:
+        """One of them, as `find_device`."""
+
+
+class PortAudioLibrary:
+    """The devices of this computer."""
+
+    def devices(self) -> tuple[DeviceFacts, ...]:
+        """Those plugged in now: PortAudio looks only when it starts, so it is started anew."""
+        library = port_audio()
+        library._terminate()
+        library._initialize()
+        return list_devices()
+
+    def find(self, asked: str | None) -> Device:
+        """One of them, as `find_device`."""
+        return find_device(asked)
 
 
 class PortAudioDevice:

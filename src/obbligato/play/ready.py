@@ -126,7 +126,7 @@ def check_recording(
             _check_floor(divided),
             _check_polarity(audio, levels),
             _check_compressor(audio),
-            *([] if lowest_hz is None else [_check_low_cut(lowest_hz)]),
+            *([] if lowest_hz is None else [check_low_cut(lowest_hz)]),
         ]
     return in_order([*checks, *others], channel=channel + 1)
 
@@ -297,7 +297,8 @@ def _check_compressor(audio: Audio) -> Check:
     return Check("compressor", "good", done.most_db, "dB", sentence)
 
 
-def _check_low_cut(lowest_hz: float) -> Check:
+def check_low_cut(lowest_hz: float) -> Check:
+    """The low cut that a part with this lowest note leaves room for."""
     corner_hz = LIMITS["low_cut"].value * lowest_hz
     if corner_hz < LIMITS["low_cut_least"].value:
         sentence = f"Leave the low cut off: the part goes down to {lowest_hz:.0f} Hz."

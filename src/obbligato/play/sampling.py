@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from obbligato.errors import InputError
 from obbligato.play.stream import Device
 from obbligato.progress import Progress, silent
 from obbligato.sound.audio import Audio, Samples
+from obbligato.units import amplitude_to_db
 
 LONGEST_S = 120.0
 BLOCK = 1024
@@ -28,8 +30,21 @@ class Sampled:
     losses: int
 
 
-def hear_device(device: Device, *, seconds: float, sr: int, inputs: int = 1, progress: Progress = silent) -> Sampled:
+def hear_device(
+    device: Device,
+    *,
+    seconds: float,
+    sr: int,
+    inputs: int = 1,
+    progress: Progress = silent,
+    peaks: Callable[[tuple[float, ...]], None] = lambda _: None,
+) -> Sampled:
     """Record for some seconds while playing silence.
+
+    Parameters
+    ----------
+    peaks
+        Told with each look the highest sample since the last one, dBFS by input.
 
     Raises
     ------
@@ -39,7 +54,7 @@ def hear_device(device: Device, *, seconds: float, sr: int, inputs: int = 1, pro
     if not 1.0 <= seconds <= LONGEST_S:
         raise InputError(f"seconds={seconds:g}: the check records for 1 to {LONGEST_S:.0f} seconds.")
     y = np.zeros((inputs, round(seconds * sr)), np.float32)
-    filled, losses = 0, 0
+    filled, losses, told = 0, 0, 0
 
     def on_block(heard: Samples, played: Samples, adc_s: float, dac_s: float, lost: bool) -> None:
         nonlocal filled, losses
@@ -61,6 +76,8 @@ def hear_device(device: Device, *, seconds: float, sr: int, inputs: int = 1, pro
                     f"'{device.name}' stopped after {filled / sr:.1f} s; check its cable and that no other program "
                     "uses it, then try again."
                 )
+            peaks(tuple(map(float, amplitude_to_db(np.abs(y[:, told:filled]).max(axis=1, initial=0.0)))))
+            told = filled
             time.sleep(_POLL_S)
     finally:
         stream.close()
