@@ -24,6 +24,7 @@ def loopback_server(*, sr: int, block: int):
     command = ["jackd", "-n", name, "-S", "-r", "-d", "dummy", "-r", str(sr), "-p", str(block), "-C", "2", "-P", "2"]
     with tempfile.TemporaryDirectory() as scratch:
         environment = {"XDG_RUNTIME_DIR": scratch, "JACK_NO_AUDIO_RESERVATION": "1"}
+        before = dict(os.environ)
         server = subprocess.Popen(
             command, env=os.environ | environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
@@ -37,6 +38,8 @@ def loopback_server(*, sr: int, block: int):
             # Killed outright it would stay in the list of servers, which has few places.
             server.terminate()
             server.wait()
+            os.environ.clear()
+            os.environ.update(before)
 
 
 class LoopDevice:
@@ -46,10 +49,22 @@ class LoopDevice:
         from obbligato.play.devices import PortAudioDevice, list_devices
 
         facts = next(facts for facts in list_devices() if facts.name == "system")
-        self._device, self.name = PortAudioDevice(facts, facts), "loop"
+        self._device, self.name = PortAudioDevice(facts, facts), facts.name
 
     def open(self, on_block, **options):
         return _LoopStream(self._device.open(on_block, **options))
+
+
+class LoopLibrary:
+    """That one device."""
+
+    def devices(self):
+        from obbligato.play.devices import PortAudioLibrary
+
+        return tuple(facts for facts in PortAudioLibrary().devices() if facts.name == "system")
+
+    def find(self, asked):
+        return LoopDevice()
 
 
 class _LoopStream:

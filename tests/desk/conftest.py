@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import os
 import shutil
 import socket
 import subprocess
@@ -112,8 +113,11 @@ def _read(response):
     return json.loads(data) if response.headers.get_content_type() == "application/json" else data
 
 
-def start_desk(root, port=None):
-    """Run `obbligato desk` and wait for the address it prints; by default on a port that no other test takes over."""
+def start_desk(root, port=None, *, simulated=None, settings=None):
+    """Run `obbligato desk` and wait for the address it prints; by default on a port that no other test takes over.
+
+    `simulated` gives it a device made by code (see `simulated_desk.py`); `settings` is where it keeps the user's.
+    """
     if port is None:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
@@ -128,7 +132,13 @@ def start_desk(root, port=None):
         "--port",
         str(port),
     ]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    if simulated is not None:
+        script = str(Path(__file__).with_name("simulated_desk.py"))
+        command = [sys.executable, script, str(root), str(port), json.dumps(simulated)]
+    kept = {"XDG_CONFIG_HOME": str(settings or Path(root).parent / "settings")}
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=os.environ | kept
+    )
     line = process.stdout.readline()
     assert "#token=" in line, process.stderr.read()
     address, token = line.split()[-1].split("/#token=")
@@ -140,8 +150,8 @@ def serve():
     """Start a desk on a folder (and a port); it ends with the test session, unless stopped before."""
     started = []
 
-    def start(root, port=None):
-        started.append(start_desk(root, port))
+    def start(root, port=None, **options):
+        started.append(start_desk(root, port, **options))
         return started[-1]
 
     yield start

@@ -15,6 +15,8 @@ VIEWS = {
     "client": ".client .round",
     "page": ".to-play .made-files",
     "stand": ".stand-row .staff",
+    "record": ".devices",
+    "take": ".take-music .staff",
     "choose": ".choose-phrase",
     "delivery": ".pack-files",
     "account": ".hours",
@@ -32,7 +34,7 @@ def place(desk, view):
 def go(page, desk, view):
     page.goto(place(desk, view))
     page.wait_for_selector(VIEWS[view], state="attached", timeout=WAIT_MS)
-    if view not in {"jobs", "stand"}:
+    if view not in {"jobs", "stand", "take"}:
         page.wait_for_selector(".chart-stave svg", state="attached", timeout=WAIT_MS)
 
 

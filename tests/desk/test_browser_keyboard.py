@@ -18,6 +18,8 @@ VIEWS = {
     "client": ".client .round",
     "page": ".to-play .made-files",
     "stand": ".stand-row .staff",
+    "record": ".devices",
+    "take": ".take-music .staff",
     "choose": ".choose-phrase",
     "delivery": ".pack-files",
     "account": ".hours",
@@ -56,7 +58,7 @@ def go(page, desk, view):
     base = desk.address.partition("#")[0]
     page.goto(f"{base}#/{'' if view == 'jobs' else f'NightFerry/{view}'}")
     page.wait_for_selector(VIEWS[view], state="attached", timeout=WAIT_MS)
-    if view not in {"jobs", "stand"}:
+    if view not in {"jobs", "stand", "take"}:
         page.wait_for_selector(".chart-stave svg", state="attached", timeout=WAIT_MS)
     play = "() => !document.querySelector('.listen-play, .stand-tools .main')?.disabled"
     page.wait_for_function(play, timeout=WAIT_MS)
@@ -347,14 +349,14 @@ def test_the_rest_of_the_job_is_done_by_keys(open_page, finished_desk):
     fill(page, "Title of the song", "Night Ferry again")
     press(page, "button", "Keep the brief")
     page.get_by_role("heading", level=1, name=re.compile("Night Ferry again")).wait_for()
-    page.keyboard.press("Alt+6")
+    page.keyboard.press("Alt+7")
     tab_to(page, page.get_by_label(re.compile("Also a treated version")))
     page.keyboard.press("Space")
     tab_to(page, page.get_by_label(re.compile("Deliver all the same")))
     page.keyboard.press("Space")
     press(page, "button", "Write and prove another pack")
     page.get_by_role("heading", name="Delivery 2", exact=True).wait_for(timeout=LONG_MS)
-    page.keyboard.press("Alt+7")
+    page.keyboard.press("Alt+8")
     fill(page, "Minutes", "25")
     fill(page, "What it was", "at the teacher's")
     press(page, "button", "Enter")

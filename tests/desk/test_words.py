@@ -23,8 +23,8 @@ def written(node):
 
 
 def refusals():
-    """The sentences with which `obbligato.job` refuses something, and those on where a stage stands."""
-    for path in sorted((SOURCES / "job").glob("*.py")):
+    """The sentences with which `job` and `play` refuse something, and those on where a stage stands."""
+    for path in sorted([*(SOURCES / "job").glob("*.py"), *(SOURCES / "play").glob("*.py")]):
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in REFUSALS:
                 sentence = max((written(argument) for argument in node.args[:3]), key=len, default="")
@@ -49,6 +49,10 @@ def test_no_refusal_names_a_command_or_an_option():
          "Take 3 ('c.wav'): it is silent. To go on without it, leave it out under Takes."),
         ("The mock-up is in approval/mockup_v1.", "The mock-up is made."),
         ("Bars 3 to 5 are missing; play them.", "Bars 3 to 5 are missing; play them."),
+        ("Set it to 48000 Hz, or choose another one: obbligato record JOB --devices",
+         "Set it to 48000 Hz, or choose another one from the list."),
+        ("It may be wrong by milliseconds; measure it once with: obbligato record JOB --calibrate",
+         "It may be wrong by milliseconds; measure it once under Ready."),
         ("The song is in A major.", "The song is in A major."),
         ("Something is wrong; put it right with: obbligato somehow JOB 1", "Something is wrong."),
     ],

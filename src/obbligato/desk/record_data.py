@@ -63,14 +63,16 @@ class MeterView(BaseModel):
 
 
 class Outcome(BaseModel):
-    """What came of the last thing that was done."""
+    """What came of the last thing that was asked for; refused when nothing could come of it."""
 
     id: str
+    what: Literal["record", "check", "calibrate"]
     kind: Literal["take", "check", "calibration", "refused"]
     job: str
     sentences: list[str]
     numbers: list[int] = []
     failed: bool = False
+    lost: list[LostView] = []
     check: ReadyView | None = None
 
 
@@ -113,7 +115,7 @@ class DeviceView(BaseModel):
 
 
 class SettingsGiven(BaseModel):
-    """Settings to change; what is left out stays."""
+    """Settings to change; what is left out stays, null goes back to what is usual."""
 
     model_config = ConfigDict(extra="forbid")
 

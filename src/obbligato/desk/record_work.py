@@ -45,6 +45,9 @@ from obbligato.play.recorder import HOLD_S
 from obbligato.play.stream import Device
 
 TELL_EVERY_S = 0.06
+MOST_LOST_TOLD = 20
+"""The newest; a device in trouble may lose sound many times a second."""
+
 TRIES, BETWEEN_TRIES_S = 20, 0.25
 """A take that cannot be put into its job, because something else is changing it, is tried again for five seconds."""
 
@@ -155,8 +158,9 @@ class Room:
             self._state = RecordingState(asked=self._state.asked, outcome=self._state.outcome)
 
     def _came(self, kind: str, job: str, sentences: list[str], **more: Any) -> None:
+        what = threading.current_thread().name
         outcome = Outcome.model_validate(
-            {"id": secrets.token_hex(6), "kind": kind, "job": job, "sentences": sentences, **more}
+            {"id": secrets.token_hex(6), "what": what, "kind": kind, "job": job, "sentences": sentences, **more}
         )
         self._state = self._state.model_copy(update={"outcome": outcome})
 
@@ -232,7 +236,8 @@ class Room:
             done = _put_into(folder, take)
             words = [page_words(sentence) for one in done for sentence in one.sentences]
             numbers = [one.take.number for one in (done[1:] or done)]
-            self._came("take", root.name, [*recovered, *words], numbers=numbers, failed=failed)
+            lost = [view.model_dump() for view in self._state.lost]
+            self._came("take", root.name, [*recovered, *words], numbers=numbers, failed=failed, lost=lost)
             recovered = []
             if failed or not order.loop or self._stop.is_set():
                 return
@@ -262,7 +267,7 @@ class Room:
                 lost_ms=None if d.lost_s is None else 1000.0 * d.lost_s,
                 words=place_text(grid, float(grid.sec_to_beat(facts.to_guide_s(d.frame)))) if grid else "",
             )
-            for d in now.dropouts
+            for d in now.dropouts[-MOST_LOST_TOLD:]
         ]
         return state.model_copy(
             update={

@@ -162,7 +162,12 @@ class Recording:
             if self._state.phase != "idle":
                 said = "The recorder was cut off; what was recorded is kept, and is put into the job from here."
                 outcome = Outcome(
-                    id=secrets.token_hex(6), kind="refused", job=self._state.job, sentences=[said], failed=True
+                    id=secrets.token_hex(6),
+                    what="record",
+                    kind="refused",
+                    job=self._state.job,
+                    sentences=[said],
+                    failed=True,
                 )
             self._state = RecordingState(asked=self._asked, outcome=outcome)
         self._changed()

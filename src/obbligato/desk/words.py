@@ -36,6 +36,22 @@ _PAGE_WORDS: tuple[tuple[re.Pattern[str], str], ...] = tuple(
             r"Something else is at work on \1 has ended, then try again",
         ),
         (r"^Map the song\.", "Listen to the guide."),
+        (r"plug one in, and look with: obbligato record JOB --devices", "plug one in, and look again."),
+        (r"choose (one|another one): obbligato record JOB --devices", r"choose \1 from the list."),
+        (
+            r"or record elsewhere and add the files: obbligato takes \S+ add \S+",
+            "or drop files recorded elsewhere under Takes.",
+        ),
+        (
+            r"leave the cable in and record with --measure-each",
+            "leave the cable in and tick that each take measures it",
+        ),
+        (r"or record all the same with --anyway", "or tick that you record all the same"),
+        (r"choose a (smaller|larger) --block", r"choose \1 blocks"),
+        (r"measure it once with: obbligato record JOB --calibrate", "measure it once under Ready."),
+        (r"add it by hand: obbligato takes JOB add \S+", "drop that file under Takes."),
+        (r"look at them with: obbligato map JOB", "look at them on the chart."),
+        (r"make one with: obbligato mockup JOB", "make one under Line, or turn it off here."),
         (r" is in [\w-]+/[\w/.-]*\w\.$", " is made."),
     )
 )

@@ -92,8 +92,12 @@ def devices(desk: DeskDep) -> list[DeviceView]:
 
 @router.patch("/recording/settings")
 def settings(given: SettingsGiven) -> SettingsView:
-    """Change how this computer records; what is left out stays."""
-    changed = AudioSettings.model_validate(read_settings().model_dump() | given.model_dump(exclude_unset=True))
+    """Change how this computer records; what is left out stays, and null goes back to what is usual."""
+    usual = AudioSettings().model_dump()
+    asked = {
+        name: usual[name] if value is None else value for name, value in given.model_dump(exclude_unset=True).items()
+    }
+    changed = AudioSettings.model_validate(read_settings().model_dump() | asked)
     headphones_of(changed)
     keep_settings(changed)
     return SettingsView.of(changed)

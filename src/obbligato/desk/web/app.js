@@ -3,6 +3,7 @@ import { Chart } from "./chart/chart.js";
 import { createPlayer } from "./audio/player.js";
 import { createApi, takeToken } from "./state/api.js";
 import { createKeys } from "./lib/keys.js";
+import { createRecorder } from "./state/recorder.js";
 import { createStore } from "./state/store.js";
 import { follow, load } from "./state/loading.js";
 import { html, render, useEffect, useState, useStore } from "./lib/ui.js";
@@ -17,6 +18,8 @@ const LOAD = {
   write: () => import("./views/write.js"),
   page: () => import("./views/page.js"),
   stand: () => import("./views/stand.js"),
+  record: () => import("./views/record.js"),
+  take: () => import("./views/take.js"),
   choose: () => import("./views/choose.js"),
   client: () => import("./views/client.js"),
   delivery: () => import("./views/delivery.js"),
@@ -27,12 +30,13 @@ takeToken();
 const kept = (name, otherwise) => localStorage.getItem(`obbligato-${name}`) ?? otherwise;
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const store = createStore({
-  online: "yes", tasks: [], jobs: null, folder: "", instruments: [], name: null, job: null, chart: null, view: "jobs", trouble: "",
+  online: "yes", tasks: [], recording: { phase: "idle", job: "", number: null, outcome: "" }, jobs: null, folder: "", instruments: [], name: null, job: null, chart: null, view: "jobs", trouble: "",
   selection: null, said: "", pitch: kept("pitch", "written"), theme: kept("theme", dark.matches ? "dark" : "light"), keysOpen: false,
   player: { ready: false, loading: null, playing: false, speed: 1, loop: null, runIn: true, gains: {}, sounds: [] },
 });
 const api = createApi(store);
 const player = createPlayer({ api, store });
+const recorder = createRecorder({ api });
 const keys = createKeys();
 
 const actions = {
@@ -60,7 +64,7 @@ const actions = {
   },
   say: (text) => store.set({ said: text }),
 };
-const context = { store, api, player, actions, keys, announce: actions.say };
+const context = { store, api, player, recorder, actions, keys, announce: actions.say };
 
 keys.add("Everywhere", [
   { keys: "?", does: "show or hide this card", run: () => store.set(({ keysOpen }) => ({ keysOpen: !keysOpen })) },
@@ -144,5 +148,5 @@ const root = document.querySelector("#page");
 root.textContent = "";
 render(html`<${Page} />`, root);
 arrive();
-follow(store, api);
+follow(store, api, recorder);
 for (const loading of Object.values(LOAD)) loading().catch(() => {});

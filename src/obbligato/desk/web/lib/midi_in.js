@@ -5,6 +5,8 @@
 
 const NOTE_OFF = 0x80;
 const NOTE_ON = 0x90;
+const CONTROL = 0xb0;
+const PEDALS = [64, 66, 67];
 
 /**
  * @param {Uint8Array | number[]} bytes one MIDI message
@@ -21,13 +23,25 @@ export function readNote(bytes) {
 }
 
 /**
+ * A pedal: sustain, sostenuto or soft (controllers 64, 66, 67 of MIDI 1.0; from 64 on it is down).
+ * @param {Uint8Array | number[]} bytes one MIDI message
+ * @returns {{kind: "down" | "up", controller: number} | null}
+ */
+export function readPedal(bytes) {
+  const [status, controller, value] = bytes;
+  if (bytes.length < 3 || (status & 0xf0) !== CONTROL || !PEDALS.includes(controller)) return null;
+  return { kind: value >= 64 ? "down" : "up", controller };
+}
+
+/**
  * Ask for the keyboards and listen to all of them, those plugged in later too.
  * @param {Navigator} navigator
  * @param {(note: NonNullable<ReturnType<typeof readNote>>, timeStamp: number) => void} onNote
  * @param {(names: string[]) => void} onNames told now and whenever a keyboard comes or goes
+ * @param {(pedal: NonNullable<ReturnType<typeof readPedal>>) => void} onPedal
  * @returns {Promise<() => void>} stops listening; rejects with a sentence where it cannot be had
  */
-export async function listenToMidi(navigator, onNote, onNames) {
+export async function listenToMidi(navigator, onNote, onNames, onPedal = () => {}) {
   if (!navigator.requestMIDIAccess) {
     throw new Error("This browser knows no MIDI keyboards; use one that does, or the computer's own keys.");
   }
@@ -40,6 +54,8 @@ export async function listenToMidi(navigator, onNote, onNames) {
   const take = ({ data, timeStamp }) => {
     const note = readNote(data);
     if (note) onNote(note, timeStamp);
+    const pedal = readPedal(data);
+    if (pedal) onPedal(pedal);
   };
   const attach = () => {
     const inputs = [...access.inputs.values()].filter((input) => input.state !== "disconnected");

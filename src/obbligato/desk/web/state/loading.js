@@ -29,8 +29,13 @@ function stillComing(store, name) {
 }
 
 /** Keep up with the server for as long as the page is open. */
-export function follow(store, api) {
+export function follow(store, api, recorder) {
   return api.follow((message) => {
+    if (message.recording) {
+      store.set({ recording: message.recording });
+      recorder.changed();
+    }
+    if (message.type === "recording") return;
     if (message.type === "hello") {
       store.set({ online: "yes" });
       load(store, api);

@@ -5,6 +5,7 @@ export const VIEWS = [
   { view: "write", title: "Line", stages: ["line", "check", "mockup"] },
   { view: "client", title: "Client", stages: ["review", "reply"] },
   { view: "page", title: "Page", stages: ["part", "click"] },
+  { view: "record", title: "Record", stages: ["takes"] },
   { view: "choose", title: "Takes", stages: ["takes", "choose"] },
   { view: "delivery", title: "Delivery", stages: ["deliver"] },
   { view: "account", title: "Account", stages: ["account"] },
@@ -12,7 +13,7 @@ export const VIEWS = [
 
 /** How a view lies on the page: beside the chart, above it, or without it. */
 export const LAYOUTS = {
-  jobs: "alone", song: "margin", write: "wide", client: "margin", page: "margin", stand: "alone", choose: "wide", delivery: "margin", account: "margin",
+  jobs: "alone", song: "margin", write: "wide", client: "margin", page: "margin", stand: "alone", record: "margin", take: "alone", choose: "wide", delivery: "margin", account: "margin",
 };
 
 /** @returns {{name: string | null, view: string}} */

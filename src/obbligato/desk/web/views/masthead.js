@@ -1,5 +1,6 @@
 /** The head of the page: which song, how it is shown, the stages as words, and what is going on. */
 import { Action, html, signs, useStore } from "../lib/ui.js";
+import { RUNNING } from "../lib/record.js";
 import { VIEWS, stateOfView, toPlace, viewOfStage } from "../state/places.js";
 
 export function Masthead({ context: { store, actions } }) {
@@ -36,12 +37,15 @@ const WORDS = {
 };
 
 export function Notices({ context: { store, api } }) {
-  const { online, tasks, name } = useStore(store);
+  const { online, tasks, name, job, recording } = useStore(store);
   const work = tasks.filter((task) => task.lane === "work");
   const going = work.filter((task) => task.state === "running" || task.state === "waiting");
   const ended = work.filter((task) => task.job === name).slice(-1).filter((task) => task.state === "failed");
   return html`<div class="notices">
     ${online !== "yes" && html`<div class="notice" role="alert"><p>${WORDS[online]}</p></div>`}
+    ${RUNNING.includes(recording.phase) && html`<div class="notice"><p>Take ${recording.number} of ${recording.job === name && job ? job.brief.title : recording.job} is being recorded; it goes on whatever this page shows.</p>
+      <a class="button" href=${toPlace(recording.job, "take")}>To the take</a>
+      <${Action} label="Stop the take" busyLabel="Ringing out …" onClick=${() => api.post("/recording/stop").then(() => "")} /></div>`}
     ${going.map((task) => html`<div class="notice" key=${task.id}>
       <p>${task.job === name || !name ? "" : `${task.job}: `}${task.what}${task.state === "waiting" ? " (waiting its turn)" : task.message ? `: ${task.message}` : ""}</p>
       <progress max="1" value=${task.fraction} aria-label=${task.what}></progress>
