@@ -1,3 +1,4 @@
+import itertools
 import json
 import time
 
@@ -124,6 +125,26 @@ def test_what_went_wrong_is_said_with_its_place(folder, sound):
     assert f"Drop-out at {at_s:.2f} s of the guide: 10.7 ms were lost" in said  # 512 samples at 48 kHz
     assert "device was gone" in said
     assert recorded.take.frames == 300 * BLOCK
+
+
+def test_what_only_the_device_says_is_told_so(folder, sound):
+    """Its flag without a step in its clock: nothing is missing, as far as can be seen."""
+
+    class Flagging(SimulatedDevice):
+        def open(self, on_block, **options):
+            blocks = itertools.count()
+            flag = lambda heard, played, adc_s, dac_s, lost: on_block(  # noqa: E731
+                heard, played, adc_s, dac_s, next(blocks) == 150
+            )
+            return super().open(flag, **options)
+
+    device = Flagging(round_trip=ROUND_TRIP)
+    recorded = take_of(folder, sound, device=device, round_trip=ROUND_TRIP)
+    at_s = 150 * BLOCK / SR - 1.5 - ROUND_TRIP / SR
+    said = (
+        f"The device says that sound was lost at {at_s:.2f} s of the guide, but its clock shows no gap; listen there."
+    )
+    assert said in recorded.sentences
 
 
 def test_a_silent_take_is_kept_and_left_out(folder, sound):

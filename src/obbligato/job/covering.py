@@ -6,6 +6,7 @@ How a phrase was played is not known here; that is read when the player chooses 
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -139,13 +140,13 @@ def _spans(line: TimedLine) -> Iterator[tuple[float, float]]:
 
 def _take(folder: JobFolder, take: TakeRef, spans: tuple[tuple[float, float], ...]) -> TakeCover:
     facts = recording_facts(folder, take)
-    lost_s = _first_lost_s(facts)
+    lost = _lost(facts)
     peaks = (
         _peaks(folder.path(take.file), take.sha256, take.starts_at_s, spans)
         if take.starts_at_s is not None
         else (0.0,) * len(spans)
     )
-    cells = tuple(_cell(take, span, peak, lost_s) for span, peak in zip(spans, peaks, strict=True))
+    cells = tuple(_cell(take, span, peak, lost) for span, peak in zip(spans, peaks, strict=True))
     return TakeCover(
         number=take.number,
         given_as=take.given_as,
@@ -158,12 +159,14 @@ def _take(folder: JobFolder, take: TakeRef, spans: tuple[tuple[float, float], ..
     )
 
 
-def _first_lost_s(facts: RecordingFacts | None) -> float | None:
-    """Where on the guide's time the first drop-out lies; what follows it comes early."""
-    return facts.to_guide_s(facts.dropouts[0][0]) if facts and facts.dropouts else None
+def _lost(facts: RecordingFacts | None) -> list[tuple[float, float]]:
+    """Stretches of the guide's time that suffer from lost sound: to the end where it is known that sound is missing,
+    as what follows comes early; the place itself where only the device says so."""
+    told = [(facts.to_guide_s(frame), lost_s) for frame, lost_s in facts.dropouts] if facts else []
+    return [(at_s, at_s if lost_s is None else math.inf) for at_s, lost_s in told]
 
 
-def _cell(take: TakeRef, span: tuple[float, float], peak: float, lost_s: float | None) -> Cell:
+def _cell(take: TakeRef, span: tuple[float, float], peak: float, lost: list[tuple[float, float]]) -> Cell:
     if take.starts_at_s is None:
         return "no"
     first_s, last_s = take.starts_at_s, take.starts_at_s + take.frames / take.sample_rate
@@ -171,7 +174,7 @@ def _cell(take: TakeRef, span: tuple[float, float], peak: float, lost_s: float |
         return "no"
     if span[0] < first_s - EDGE_S or span[1] > last_s + EDGE_S:
         return "part"
-    if lost_s is not None and span[1] > lost_s:
+    if any(span[1] > from_s and span[0] <= to_s for from_s, to_s in lost):
         return "lost"
     return "silent" if peak < db_to_amplitude(SILENT_DBFS) else "played"
 

@@ -328,19 +328,20 @@ def _sentences(number: int, audio: Audio, facts: RecordingFacts, *, is_silent: b
 
 
 def _of_dropouts(facts: RecordingFacts) -> list[str]:
-    """A sentence for each of a few drop-outs, or one for many."""
+    """A sentence for each of a few drop-outs, or one for many; those that only the device tells of are said so."""
     places_s = [f"{facts.to_guide_s(frame):.2f}" for frame, _ in facts.dropouts]
     if len(places_s) > MOST_DROPOUTS_SAID:
+        seen = sum(lost_s is not None for _, lost_s in facts.dropouts)
         return [
-            f"{len(places_s)} drop-outs, the first at {places_s[0]} s and the last at {places_s[-1]} s of the guide; "
-            "close other programs, choose a larger --block, and play it again."
+            f"{len(places_s)} drop-outs, {seen or 'none'} of them seen in the device's clock, from {places_s[0]} to "
+            f"{places_s[-1]} s of the guide; close other programs, choose a larger --block, and play it again."
         ]
-    sizes = [
-        "sound was lost" if lost_s is None else f"{1000 * lost_s:.1f} ms were lost" for _, lost_s in facts.dropouts
-    ]
     return [
-        f"Drop-out at {place_s} s of the guide: {size}; what follows comes early. Play it again."
-        for place_s, size in zip(places_s, sizes, strict=True)
+        f"The device says that sound was lost at {place_s} s of the guide, but its clock shows no gap; listen there."
+        if lost_s is None
+        else f"Drop-out at {place_s} s of the guide: {1000 * lost_s:.1f} ms were lost; what follows comes early. "
+        "Play it again."
+        for place_s, (_, lost_s) in zip(places_s, facts.dropouts, strict=True)
     ]
 
 

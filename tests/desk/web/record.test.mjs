@@ -54,7 +54,7 @@ test("the meter runs from 60 dB down to full scale, and says the same in words",
 
 test("lost sound is said with its bar", () => {
   assert.equal(lostWords({ words: "bar 12 beat 3", lost_ms: 10.66 }), "Bar 12 beat 3: 10.7 ms were lost; what follows comes early.");
-  assert.equal(lostWords({ words: "bar 0 beat 2", lost_ms: null }), "In the count-in: sound was lost; what follows comes early.");
+  assert.equal(lostWords({ words: "bar 0 beat 2", lost_ms: null }), "In the count-in: the device says that sound was lost.");
 });
 
 test("what is recorded is said in words", () => {

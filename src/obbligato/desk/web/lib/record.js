@@ -102,9 +102,9 @@ export function levelWord(meter) {
 
 /** A drop-out as a sentence. @param {{words: string, lost_ms: number | null}} lost */
 export function lostWords({ words, lost_ms }) {
-  const size = lost_ms === null ? "sound was lost" : `${lost_ms.toFixed(1)} ms were lost`;
+  const size = lost_ms === null ? "the device says that sound was lost." : `${lost_ms.toFixed(1)} ms were lost; what follows comes early.`;
   const where = words.replace(/^bar (0|-\d+) .*/, "in the count-in").replace(/^./, (letter) => letter.toUpperCase());
-  return `${where}: ${size}; what follows comes early.`;
+  return `${where}: ${size}`;
 }
 
 export const CELLS = {
