@@ -230,6 +230,15 @@ def test_the_ready_check_says_one_thing(simulated):
     assert outcome["sentences"][0].startswith("Nothing comes in")
 
 
+def test_a_guide_that_was_not_listened_to_is_not_recorded_to(simulated):
+    served = simulated()
+    findings = served.root / "NightFerry" / "guide" / "findings.json"
+    findings.unlink()
+    assert served.call("GET", f"{JOB}/recording")[0] == 409
+    assert served.call("POST", f"{JOB}/recording/take", {})[0] == 409
+    assert not findings.exists()
+
+
 def test_a_check_is_stopped_on_request(simulated):
     served = simulated(speed=1.0)
     served.call("POST", f"{JOB}/recording/check", {"seconds": 60.0})

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path as FilePath
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path
+from fastapi import APIRouter, Depends, Path
 from pydantic import BaseModel, ConfigDict, Field
 
 from obbligato.desk.deps import DeskDep, JobDep
@@ -25,6 +25,7 @@ from obbligato.desk.words import page_words
 from obbligato.desk.work import TaskStarted
 from obbligato.errors import InputError
 from obbligato.job.covering import cover
+from obbligato.job.drafting import mapped_song
 from obbligato.job.model import Mark
 from obbligato.job.ready import check_file
 from obbligato.job.recording import mark_take
@@ -38,6 +39,15 @@ from obbligato.progress import Progress
 router = APIRouter()
 
 TakeNumber = Annotated[int, Path(ge=1, le=9_999)]
+
+
+def _mapped(folder: JobDep) -> JobFolder:
+    """A job whose guide was listened to; that is long work, and not begun by asking for something else."""
+    mapped_song(folder)
+    return folder
+
+
+MappedDep = Annotated[JobFolder, Depends(_mapped)]
 
 
 class Stop(BaseModel):
@@ -110,13 +120,13 @@ def stop(order: Stop, desk: DeskDep) -> RecordingState:
 
 
 @router.get("/jobs/{job}/recording")
-def view(folder: JobDep) -> RecordView:
+def view(folder: MappedDep) -> RecordView:
     """What the job is ready for, what is covered, and how long to rest."""
     return record_view(folder, read_settings())
 
 
 @router.post("/jobs/{job}/recording/take", status_code=202)
-def take(order: TakeOrder, folder: JobDep, desk: DeskDep) -> RecordingState:
+def take(order: TakeOrder, folder: MappedDep, desk: DeskDep) -> RecordingState:
     """Begin a take."""
     if order.bars and order.bars[0] > order.bars[1]:
         raise InputError("The bars end before they begin; mark them on the chart again.")
@@ -124,13 +134,13 @@ def take(order: TakeOrder, folder: JobDep, desk: DeskDep) -> RecordingState:
 
 
 @router.post("/jobs/{job}/recording/check", status_code=202)
-def check(order: CheckOrder, folder: JobDep, desk: DeskDep) -> RecordingState:
+def check(order: CheckOrder, folder: MappedDep, desk: DeskDep) -> RecordingState:
     """Begin to listen to the player for the ready check."""
     return desk.recording.start("check", folder.root, seconds=order.seconds)
 
 
 @router.post("/jobs/{job}/recording/check-file", status_code=202)
-def check_a_file(given: FileToCheck, folder: JobDep, desk: DeskDep) -> TaskStarted:
+def check_a_file(given: FileToCheck, folder: MappedDep, desk: DeskDep) -> TaskStarted:
     """Look at a recording made elsewhere for the ready check; the result is its verdict."""
     task = desk.work.start(
         folder.root.name,
@@ -151,7 +161,7 @@ def calibrate(folder: JobDep, desk: DeskDep) -> RecordingState:
 
 
 @router.post("/jobs/{job}/recording/phones", status_code=202)
-def phones(folder: JobDep, desk: DeskDep) -> TaskStarted:
+def phones(folder: MappedDep, desk: DeskDep) -> TaskStarted:
     """Mix for the headphones as set, and estimate how loud that is; the result is the sentences."""
     task = desk.work.start(
         folder.root.name, "mixing for the headphones", phones_work, lane="sounds", root=folder.root
@@ -167,7 +177,7 @@ def recover(folder: JobDep) -> Recovered:
 
 
 @router.post("/jobs/{job}/takes/{number}/mark")
-def mark(given: MarkGiven, number: TakeNumber, folder: JobDep) -> CoverView:
+def mark(given: MarkGiven, number: TakeNumber, folder: MappedDep) -> CoverView:
     """Keep what the player says of a take; noise leaves it out."""
     mark_take(folder, number, given.mark)
     return cover_view(cover(folder))
