@@ -99,6 +99,7 @@ def _left(path: Path, state) -> dict[str, object]:
         "kept_s": frames / SR,
         "readable": len(y) == frames,
         "dropouts": len(state.dropouts),
+        "of them in the clock": sum(dropout.lost_s is not None for dropout in state.dropouts),
     }
 
 
