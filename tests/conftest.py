@@ -22,6 +22,7 @@ LONGEST = (
     "test_browser_keyboard.py",
     "test_browser_everywhere.py",
     "test_browser_tabs.py",
+    "test_browser_recording.py",
     "test_browser_listen.py",
     "test_browser_whole_job.py",
     "test_browser_writing.py",
