@@ -21,6 +21,7 @@ from obbligato.job.approval import make_review, receive_reply, unapproved_sectio
 from obbligato.job.choosing import choose
 from obbligato.job.delivery import deliver, proved_pack
 from obbligato.job.mapping import correct, findings, song_map
+from obbligato.job.profiles import Profile
 from obbligato.job.status import status
 from obbligato.job.store import JobFolder
 from obbligato.job.wishes import set_overrides
@@ -128,7 +129,7 @@ def test_nothing_in_the_job_names_this_machine(demo):
 
 def test_a_second_delivery_stands_beside_the_first(job, demo):
     first = {path.name: path.stat().st_mtime_ns for path in job.path(demo.pack.folder).iterdir()}
-    second = deliver(job, treated=True)
+    second = deliver(job, profile=Profile(treated=True))
     assert second.folder != demo.pack.folder
     assert {path.name: path.stat().st_mtime_ns for path in job.path(demo.pack.folder).iterdir()} == first
     assert len(second.audio) == 3

@@ -247,7 +247,7 @@ def test_what_a_delivery_rests_on(desk, client, job):
     sent(job)
     waiting = delivery_view(desk, job)
     assert waiting.can_deliver and waiting.needs_consent
-    refused = client.post("/api/jobs/ferry/delivery", json={"treated": False})
+    refused = client.post("/api/jobs/ferry/delivery", json={"profile": {"treated": False}})
     assert refused.status_code == 409 and "deliver all the same" in refused.json()["error"]["message"]
     client.post("/api/jobs/ferry/reply", json={"text": answer(SectionReply("A", "yes"), SectionReply("B", "yes"))})
     assert not delivery_view(desk, JobFolder.open(job.root)).needs_consent

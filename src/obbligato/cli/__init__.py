@@ -7,6 +7,7 @@ import sys
 from obbligato.cli import (
     after_playing,
     before_playing,
+    delivering,
     levels,
     line_editing,
     mending,
@@ -22,6 +23,7 @@ __all__ = [
     "after_playing",
     "app",
     "before_playing",
+    "delivering",
     "levels",
     "line_editing",
     "main",

@@ -1,4 +1,4 @@
-"""Commands for the work after playing: takes, choose, deliver."""
+"""Commands for the work after playing: takes, choose."""
 
 from __future__ import annotations
 
@@ -122,24 +122,3 @@ def _gains_db(said: list[str]) -> dict[int, float]:
         except ValueError:
             raise InputError(f"--gain {words}: give a take and decibels, as in: --gain 3=+1.5") from None
     return gains_db
-
-
-@app.command()
-def deliver(
-    job: JobArgument,
-    treated: Annotated[
-        bool, typer.Option(help="Also a treated version (low cut, gentle compression, small room).")
-    ] = False,
-    without_yes: Annotated[
-        bool, typer.Option(help="Deliver although the client has not said yes to everything that is played.")
-    ] = False,
-    json: JsonOption = False,
-) -> None:
-    """Write the pack, open it again from disk, prove it, and only then call it done."""
-    from obbligato.job.delivery import deliver as make_delivery
-    from obbligato.job.store import JobFolder
-
-    folder = JobFolder.open(job)
-    with progress_bar() as progress:
-        pack = make_delivery(folder, treated=treated, without_yes=without_yes, progress=progress)
-    choose_output(json, lambda: reports.plain(pack), lambda: reports.show_pack(folder, pack))

@@ -41,7 +41,20 @@ ORDER_OF_A_JOB = (
         "record",
         "takes",
     ),
-    *("mend", "choose", "layers", "deliver", "account", "status", "listen", "assess", "instruments"),
+    *(
+        "mend",
+        "choose",
+        "layers",
+        "deliver",
+        "prove",
+        "log",
+        "archive",
+        "account",
+        "status",
+        "listen",
+        "assess",
+        "instruments",
+    ),
 )
 
 

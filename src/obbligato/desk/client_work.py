@@ -6,6 +6,7 @@ from pathlib import Path
 
 from obbligato.job.approval import make_review
 from obbligato.job.delivery import deliver
+from obbligato.job.profiles import Profile
 from obbligato.job.statement import write_statement
 from obbligato.job.store import JobFolder
 from obbligato.progress import Progress
@@ -16,9 +17,12 @@ def review(*, root: Path, progress: Progress) -> int:
     return make_review(JobFolder.open(root), progress=progress).number
 
 
-def pack(*, root: Path, treated: bool, without_yes: bool, progress: Progress) -> str:
+def pack(*, root: Path, profile: Profile, without_yes: bool, only_changed: bool, progress: Progress) -> str:
     """Write a pack and prove it; its folder in the job."""
-    return deliver(JobFolder.open(root), treated=treated, without_yes=without_yes, progress=progress).folder
+    made = deliver(
+        JobFolder.open(root), profile=profile, without_yes=without_yes, only_changed=only_changed, progress=progress
+    )
+    return made.folder
 
 
 def statement(*, root: Path, progress: Progress) -> str:

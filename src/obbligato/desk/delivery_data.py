@@ -12,11 +12,12 @@ from obbligato.desk.client_data import file_view
 from obbligato.desk.deps import Desk
 from obbligato.desk.job_data import FileView
 from obbligato.job.approval import unapproved_sections
-from obbligato.job.delivery import CHECKSUMS, proved_pack
+from obbligato.job.delivery import proved_pack
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import FINDINGS, song_map
 from obbligato.job.model import Made
 from obbligato.job.note import IMPORT_RULE, first_sound_words
+from obbligato.job.proof import CHECKSUMS
 from obbligato.job.store import JobFolder
 from obbligato.units import seconds_to_clock
 

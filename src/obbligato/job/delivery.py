@@ -2,61 +2,64 @@
 
 from __future__ import annotations
 
-import itertools
 import json
-import os
 import shutil
-import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
 from pydantic import TypeAdapter, ValidationError
 
-from obbligato.errors import NotRightError
+from obbligato.errors import InputError, NotRightError
 from obbligato.job.approval import unapproved_sections
-from obbligato.job.choosing import FLOAT_DEPTH, INTEGER_DEPTH, Comp, choose, lossless_depth
-from obbligato.job.intake import guide_audio
+from obbligato.job.choosing import Comp, choose
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import song_map
 from obbligato.job.model import Made
-from obbligato.job.names import pack_name, rate_and_depth
 from obbligato.job.note import NoteFacts, note_pdf, note_text
-from obbligato.job.paper import MUSICXML, PDFS, current_part
-from obbligato.job.proof import (
-    AudioFacts,
-    Check,
-    audio_facts,
-    prove_checksums,
-    prove_line,
-    prove_mix,
-    prove_names,
-    prove_stem,
-)
-from obbligato.job.store import JobFolder, now
-from obbligato.job.writing import current_line, instrument_of
+from obbligato.job.pack_plan import plan_pack
+from obbligato.job.packing import PackPlan, PlannedFile, write_planned
+from obbligato.job.profiles import Profile
+from obbligato.job.proof import CHECKSUMS, NOTE_PART, AudioFacts, Check, audio_facts, prove_checksums, prove_pack
+from obbligato.job.redelivery import Redelivery, redelivery_of
+from obbligato.job.store import JobFolder
+from obbligato.job.zipping import write_zip
 from obbligato.listen.songmap import SongMap
-from obbligato.music.midi import write_midi
 from obbligato.progress import Progress, part_of, silent
-from obbligato.sound.audio import Audio
-from obbligato.sound.dynamics import compress
-from obbligato.sound.files import sha256_of, write_wav
-from obbligato.sound.loudness import measure_loudness
-from obbligato.sound.peaks import true_peak_dbtp
-from obbligato.sound.room import small_room
-from obbligato.sound.shape import highpass
-from obbligato.sound.wav import BextInfo
-from obbligato.units import amplitude_to_db, db_to_amplitude
+from obbligato.sound.files import sha256_of
 
-CHECKSUMS = "checksums.txt"
+AS_RECORDED = Profile()
 PROOF = ".proof.json"
 """Added to a pack's folder name: what was proved of it, kept beside it and not sent."""
-MIX_CEILING_DBFS = -1.0
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A file as it was sent; `digest` is of what it says, the same in every version that says the same."""
+
+    name: str
+    bytes: int
+    sha256: str
+    key: str = ""
+    digest: str = ""
 
 
 @dataclass(frozen=True)
 class Pack:
-    """A delivery: its folder and zip inside the job, its files, and what was proved about them."""
+    """A delivery: its folder and zip inside the job, its files, and what was proved about them.
+
+    Attributes
+    ----------
+    guide_sha256, line_version
+        What the pack was made for.
+    only
+        Keys of the files that it holds, where it holds only what changed since the pack before.
+    changes, unchanged
+        What changed since then, in sentences; and the files sent before that stay good.
+    sent
+        Every file with its size and checksum, the zip last.
+    current
+        By what a file is, the newest one the client has, in this pack or an earlier one.
+    """
 
     folder: str
     zip: str
@@ -64,33 +67,58 @@ class Pack:
     files: tuple[str, ...]
     audio: tuple[AudioFacts, ...]
     checks: tuple[Check, ...]
+    profile: Profile = AS_RECORDED
+    guide_sha256: str = ""
+    line_version: int | None = None
+    only: tuple[str, ...] | None = None
+    changes: tuple[str, ...] = ()
+    unchanged: tuple[str, ...] = ()
+    sent: tuple[Sent, ...] = ()
+    current: tuple[Sent, ...] = ()
 
 
 _PACK = TypeAdapter(Pack)
 
 
 def deliver(
-    folder: JobFolder, *, treated: bool = False, without_yes: bool = False, progress: Progress = silent
+    folder: JobFolder,
+    *,
+    profile: Profile | None = None,
+    without_yes: bool = False,
+    only_changed: bool = False,
+    progress: Progress = silent,
 ) -> Pack:
     """Write the pack and prove it.
+
+    Parameters
+    ----------
+    only_changed
+        Only the files that say something else than the newest the client has.
 
     Raises
     ------
     NotRightError
         When the client has not said yes to what is played, or a written file is not what it should be; then no
         pack is left behind.
+    InputError
+        When the profile cannot be met, or nothing changed.
     """
     folder.require_writable()
+    before = newest_pack(folder)
+    profile = profile or (before.profile if only_changed and before else AS_RECORDED)
+    profile.require_usable()
     song = song_map(folder)
     _require_approval(folder, song, without_yes)
     comp = choose(folder, progress=part_of(progress, 0.0, 0.5))
     version = sum(made.stage == "deliver" for made in folder.job.made) + 1
-    name = f"delivery_{version:02d}"
-    with folder.new_folder("delivery", name) as (building, target):
+    plan = plan_pack(folder, comp, song, profile, version)
+    again = _what_changed(folder, plan, before, song) if only_changed else None
+    with folder.new_folder("delivery", f"delivery_{version:02d}") as (building, target):
         progress(0.55, "writing the pack")
-        pack = _fill(folder, building, comp, song, version=version, treated=treated, target=target, progress=progress)
+        pack = _fill(folder, building, plan, comp, song, again=again, target=target, progress=progress)
     try:
-        _write_zip(folder.path(target), folder.path(pack.zip))
+        write_zip(folder.path(target), folder.path(pack.zip))
+        pack = _with_zip(folder, pack)
         keep_proof(folder, pack)
     except BaseException:
         shutil.rmtree(folder.path(target))
@@ -100,6 +128,36 @@ def deliver(
     folder.save("deliver", f"delivery {version} written and proved", made=made)
     progress(1.0, "proved")
     return pack
+
+
+def prove_again(folder: JobFolder, version: int | None = None) -> tuple[Pack, tuple[Check, ...]]:
+    """Prove a pack that was written before against the job as it stands now; the newest unless `version` is given.
+
+    Raises
+    ------
+    InputError
+        When there is no such pack, or what it was made by was not kept.
+    """
+    made = [one for one in folder.job.made if one.stage == "deliver"]
+    if not made or (version is not None and not 1 <= version <= len(made)):
+        raise InputError("There is no such delivery to prove; write one first with: obbligato deliver JOB")
+    number = version or len(made)
+    pack = proved_pack(folder, made[number - 1])
+    if pack is None or not folder.path(pack.folder).is_dir():
+        raise InputError(f"Delivery {number} is not there, or what it was made by was not kept; deliver anew.")
+    song = song_map(folder)
+    now_ok = made[number - 1].from_key == choice_key(folder)
+    good = f"Delivery {number} is of the guide, the line and the choice that the job has now."
+    checks = [Check(now_ok, good if now_ok else _stale_words(folder, pack))]
+    missing = unapproved_sections(folder, song)
+    checks.append(
+        Check(
+            not missing, f"The client has not said yes to {', '.join(missing)}." if missing else "No yes is lacking."
+        )
+    )
+    plan = plan_pack(folder, choose(folder), song, pack.profile, pack.version)
+    only = frozenset(pack.only) if pack.only is not None else None
+    return pack, (*checks, *prove_pack(folder.path(pack.folder), plan, only=only))
 
 
 def keep_proof(folder: JobFolder, pack: Pack) -> None:
@@ -117,6 +175,23 @@ def proved_pack(folder: JobFolder, made: Made) -> Pack | None:
         return None
 
 
+def newest_pack(folder: JobFolder) -> Pack | None:
+    """The newest pack whose proof was kept."""
+    made = folder.job.last_made("deliver")
+    return proved_pack(folder, made) if made is not None else None
+
+
+def _stale_words(folder: JobFolder, pack: Pack) -> str:
+    if pack.guide_sha256 != folder.job.guide.sha256:
+        return f"Delivery {pack.version} was made for another guide than the one in force; deliver anew."
+    newest = folder.job.lines[-1].version if folder.job.lines else None
+    if pack.line_version != newest:
+        return (
+            f"Delivery {pack.version} is of line version {pack.line_version}, the newest is {newest}; deliver anew."
+        )
+    return f"Delivery {pack.version} was made before the latest changes to takes or choice; deliver anew."
+
+
 def _require_approval(folder: JobFolder, song: SongMap, without_yes: bool) -> None:
     missing = unapproved_sections(folder, song)
     if missing and not without_yes:
@@ -126,128 +201,75 @@ def _require_approval(folder: JobFolder, song: SongMap, without_yes: bool) -> No
         )
 
 
+def _what_changed(folder: JobFolder, plan: PackPlan, before: Pack | None, song: SongMap) -> Redelivery:
+    if before is None or not before.current:
+        raise InputError("There is no earlier delivery to compare with; deliver everything first.")
+    return redelivery_of(folder, plan, {one.key: (one.name, one.digest) for one in before.current}, before, song)
+
+
 def _fill(
     folder: JobFolder,
     building: Path,
+    plan: PackPlan,
     comp: Comp,
     song: SongMap,
     *,
-    version: int,
-    treated: bool,
+    again: Redelivery | None,
     target: str,
     progress: Progress,
 ) -> Pack:
-    job, guide = folder.job, guide_audio(folder)
-    instrument = instrument_of(folder)
-    part_word = instrument.name.split(" in ")[0]
-    numbers = itertools.count(1)
-
-    def named(extension: str, *, part: str = part_word, suffix: str = "") -> Path:
-        name = pack_name(next(numbers), job.brief.title, part, version=version, suffix=suffix, extension=extension)
-        return building / name
-
-    stem = comp.audio
-    depth = lossless_depth(stem)
-    bits = rate_and_depth(guide.sr, depth, is_float=depth == FLOAT_DEPTH)
-    stem_path = named("wav", suffix=bits)
-    write_wav(stem_path, stem, bit_depth=depth, bext=_bext(folder, stem, "dry"))
-    roles = [(stem_path, "the part, dry")]
-    intended = [(stem_path, stem)]
-    if treated:
-        treated_path = named("wav", suffix=f"treated_{bits}")
-        treated_stem, how = treat(stem, comp.lowest_hz)
-        treated_bext = _bext(folder, treated_stem, "treated")
-        write_wav(treated_path, treated_stem, bit_depth=lossless_depth(treated_stem), bext=treated_bext)
-        intended.append((treated_path, treated_stem))
-        roles.append((treated_path, f"the part, treated: {how}"))
-    in_mix_path, in_mix = intended[-1]
-    mix, gain_db = context_mix(guide, in_mix)
-    mix_path = named("wav", suffix=f"context_{rate_and_depth(guide.sr, INTEGER_DEPTH)}")
-    write_wav(mix_path, mix, bit_depth=INTEGER_DEPTH)
-    lowered = f", turned down by {-gain_db:.1f} dB as a whole" if gain_db else ""
-    roles.append((mix_path, f"guide plus the {'treated' if treated else 'dry'} part, to check against{lowered}"))
+    planned = [file for file in plan.files if again is None or file.key in again.keys]
+    paths = [write_planned(file, building) for file in planned]
     progress(0.7, "opening the pack again")
-    checks = [check for path, audio in intended for check in prove_stem(path, guide=guide, intended=audio)]
-    checks += prove_mix(mix_path, guide=guide, stem_path=in_mix_path, gain_db=gain_db)
-    if job.lines:
-        placed, grid = current_line(folder), song.to_grid()
-        midi_path = named("mid", part=f"{part_word}Line")
-        write_midi(midi_path, placed.line, grid, title=job.brief.title, program=instrument.gm_program)
-        checks += prove_line(midi_path, placed.line, grid)
-        part = folder.path(current_part(folder))
-        for source, suffix in ((PDFS["a4"], "A4"), (PDFS["letter"], "Letter"), (MUSICXML, "")):
-            target_path = named(source.rpartition(".")[2], part=f"{part_word}Part", suffix=suffix)
-            target_path.write_bytes((part / source).read_bytes())
-    facts = tuple(audio_facts(path, role, song.to_grid()) for path, role in roles)
-    checks += prove_names(building)
-    note = NoteFacts.of(folder, song, facts, tuple(checks), version=version)
-    named("pdf", part="DeliveryNote").write_bytes(note_pdf(note))
-    named("txt", part="DeliveryNote").write_text(note_text(note), encoding="utf-8")
+    only = again.keys if again is not None else None
+    checks = prove_pack(building, plan, only=only, finished=False)
+    facts = tuple(
+        audio_facts(path, file.role, plan.grid)
+        for path, file in zip(paths, planned, strict=True)
+        if file.audio is not None
+    )
+    note = NoteFacts.of(folder, song, comp, plan, audio=facts, checks=tuple(checks), again=again)
+    number = len(plan.files) + 1
+    (building / plan.name(number, NOTE_PART, "pdf")).write_bytes(note_pdf(note))
+    (building / plan.name(number + 1, NOTE_PART, "txt")).write_text(note_text(note), encoding="utf-8")
     listed = sorted(path for path in building.iterdir() if path.name != CHECKSUMS)
-    sums = "".join(f"{sha256_of(path)}  {path.name}\n" for path in listed)
-    (building / CHECKSUMS).write_text(sums, encoding="utf-8")
-    checks += prove_checksums(building, CHECKSUMS)
+    sums = {path.name: sha256_of(path) for path in listed}
+    (building / CHECKSUMS).write_text("".join(f"{sums[p.name]}  {p.name}\n" for p in listed), encoding="utf-8")
+    checks += prove_checksums(building)
     faults = [check.sentence for check in checks if not check.ok]
     if faults:
         raise NotRightError("The pack was not delivered. " + " ".join(faults))
     files = tuple(sorted(path.name for path in building.iterdir()))
-    return Pack(target, f"{target}.zip", version, files, facts, tuple(checks))
-
-
-def context_mix(guide: Audio, stem: Audio) -> tuple[Audio, float]:
-    """Guide plus stem, the sum turned down as a whole where it would pass -1 dBFS; the gain is stated."""
-    total = guide.y + stem.y
-    peak_dbfs = float(amplitude_to_db(np.max(np.abs(total), initial=0.0)))
-    gain_db = min(0.0, MIX_CEILING_DBFS - peak_dbfs)
-    if gain_db == 0.0:
-        return Audio(total, guide.sr), 0.0
-    gain_db = float(np.floor(gain_db * 10.0) / 10.0)
-    return Audio(total * np.float32(db_to_amplitude(gain_db)), guide.sr), gain_db
-
-
-def treat(stem: Audio, lowest_hz: float | None) -> tuple[Audio, str]:
-    """The treated version (low cut an octave under the lowest note, gentle compression, small room), and in words."""
-    low_cut_hz = 0.5 * lowest_hz if lowest_hz else 40.0
-    compressed = compress(highpass(stem, low_cut_hz))
-    words = (
-        f"low cut at {low_cut_hz:.0f} Hz, compression {compressed.ratio:g}:1 ({compressed.most_db:.1f} dB at most, "
-        f"{compressed.typical_db:.1f} dB typically while it works), small room"
+    by_name = {file.name: file for file in planned}
+    sent = tuple(
+        Sent(path.name, path.stat().st_size, sums[path.name], *_says(by_name.get(path.name))) for path in listed
     )
-    return small_room(compressed.audio), words
-
-
-def _bext(folder: JobFolder, stem: Audio, treatment: str) -> BextInfo:
-    job = folder.job
-    moment, mode = now(), "mono" if stem.channels == 1 else "stereo"
-    loudness = measure_loudness(stem)
-    return BextInfo(
-        description=f"{job.brief.title}, {job.instrument}, {treatment}; starts with the guide's first sample",
-        originator=job.brief.player or "player",
-        originator_reference=f"OBB{folder.job.guide.sha256[:12].upper()}",
-        origination_date=moment.strftime("%Y-%m-%d"),
-        origination_time=moment.strftime("%H:%M:%S"),
-        time_reference=0,
-        loudness_lufs=loudness.integrated_lufs,
-        loudness_range_lu=loudness.range_lu,
-        true_peak_dbtp=true_peak_dbtp(stem),
-        max_momentary_lufs=loudness.max_momentary_lufs,
-        max_short_term_lufs=loudness.max_short_term_lufs,
-        coding_history=f"A=PCM,F={stem.sr},W={lossless_depth(stem)},M={mode}\r\n",
+    kept = again.kept if again is not None else ()
+    return Pack(
+        folder=target,
+        zip=f"{target}.zip",
+        version=plan.version,
+        files=files,
+        audio=facts,
+        checks=tuple(checks),
+        profile=plan.profile,
+        guide_sha256=folder.job.guide.sha256,
+        line_version=folder.job.lines[-1].version if folder.job.lines else None,
+        only=tuple(sorted(only)) if only is not None else None,
+        changes=again.sentences if again is not None else (),
+        unchanged=tuple(name for _, name, _ in kept),
+        sent=sent,
+        current=(
+            *(one for one in sent if one.key),
+            *(Sent(name, 0, "", key, digest) for key, name, digest in kept),
+        ),
     )
 
 
-def _write_zip(folder: Path, target: Path) -> None:
-    """The pack as one file; entries in order and without dates, so that the same pack gives the same bytes.
+def _says(file: PlannedFile | None) -> tuple[str, str]:
+    return (file.key, file.digest) if file is not None else ("", "")
 
-    Nothing is compressed: sound and PDF hardly shrink, and storing them is quick.
-    """
-    unfinished = target.with_name(f".{target.name}.{os.getpid()}.unfinished")
-    try:
-        with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_STORED) as archive:
-            for path in sorted(folder.iterdir()):
-                entry = zipfile.ZipInfo(f"{folder.name}/{path.name}")
-                entry.external_attr = 0o644 << 16
-                archive.writestr(entry, path.read_bytes())
-        unfinished.rename(target)
-    finally:
-        unfinished.unlink(missing_ok=True)
+
+def _with_zip(folder: JobFolder, pack: Pack) -> Pack:
+    path = folder.path(pack.zip)
+    return replace(pack, sent=(*pack.sent, Sent(path.name, path.stat().st_size, sha256_of(path))))

@@ -31,12 +31,6 @@ def rate_and_depth(sr: int, bit_depth: int, *, is_float: bool = False) -> str:
     return f"{sr // 1000}k{bit_depth}{'f' if is_float else ''}"
 
 
-def pack_name(number: int, title: str, part: str, *, version: int, extension: str, suffix: str = "") -> str:
-    """One file's name in a pack, e.g. `01_NightFerry_Flugelhorn_v1_48k24.wav`."""
-    parts = [f"{number:02d}", plain(title), plain(part, fallback="Part"), f"v{version}", suffix]
-    return "_".join(part for part in parts if part) + f".{extension}"
-
-
 def lint(name: str) -> str | None:
     """What is wrong with a delivered file's name, in words; None when nothing is."""
     if not re.fullmatch(r"[A-Za-z0-9_-]+\.[a-z0-9]+", name):

@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from obbligato.job.choosing import Comp
 from obbligato.job.model import Brief
+from obbligato.job.packing import PackPlan
 from obbligato.job.proof import AudioFacts, Check
+from obbligato.job.redelivery import Redelivery
 from obbligato.job.store import JobFolder, now
 from obbligato.listen.songmap import SongMap
 from obbligato.page.documents import document_pdf
@@ -17,7 +20,15 @@ IMPORT_RULE = "Put every file at the very start of your session, at its own rate
 
 @dataclass(frozen=True)
 class NoteFacts:
-    """Everything the delivery note states."""
+    """Everything the delivery note states; `day` is that of the comp, so that the same decisions give the same note.
+
+    Attributes
+    ----------
+    mixing
+        What whoever mixes should know.
+    changes
+        Of a delivery of what changed: since which version, what it is, and which files stay good.
+    """
 
     brief: Brief
     instrument: str
@@ -32,25 +43,29 @@ class NoteFacts:
     approval: str
     audio: tuple[AudioFacts, ...]
     checks: tuple[Check, ...]
+    mixing: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
 
     @classmethod
     def of(
         cls,
         folder: JobFolder,
         song: SongMap,
+        comp: Comp,
+        plan: PackPlan,
+        *,
         audio: tuple[AudioFacts, ...],
         checks: tuple[Check, ...],
-        *,
-        version: int,
+        again: Redelivery | None,
     ) -> NoteFacts:
         """Collect the facts from a job and its pack."""
-        job = folder.job
+        job, made = folder.job, folder.job.last_made("choose")
         steady = "" if song.tempo.steady else " on average; the tempo moves, see the MIDI file's tempo map"
         return cls(
             brief=job.brief,
             instrument=job.instrument,
-            version=version,
-            day=now().date(),
+            version=plan.version,
+            day=(made.at if made is not None else now()).date(),
             guide_name=job.guide.received.rpartition("/")[2],
             guide_sha256=job.guide.sha256,
             tempo=f"{song.tempo.bpm:.2f} {song.meter.beat_unit}s a minute{steady}",
@@ -60,7 +75,34 @@ class NoteFacts:
             approval=_approval_words(folder),
             audio=audio,
             checks=checks,
+            mixing=_mixing(folder, comp, plan),
+            changes=_changes(again) if again is not None else (),
         )
+
+
+def _mixing(folder: JobFolder, comp: Comp, plan: PackPlan) -> tuple[str, ...]:
+    """What whoever mixes should know: what was done to the sound, and what was not."""
+    mended = sorted(number for number, texts in folder.job.mended.items() if texts)
+    said = ["The dry files are as recorded: not normalised, no equaliser, no compression, no reverb."]
+    gained = [f"{gain_db:+.1f} dB" for gain_db in comp.gains_db.values() if gain_db]
+    if gained:
+        said.append(f"To match the takes, gain was put on {len(gained)} of them: {', '.join(gained)}.")
+    if mended:
+        mends = "; ".join(f"take {number}: {', '.join(folder.job.mended[number])}" for number in mended)
+        said.append(f"Put right before joining: {mends}.")
+    joins = len(comp.assessment.seams)
+    said.append(f"The part is joined at {joins} places." if joins else "The part is one take, not joined.")
+    if plan.profile.sample_rate not in (None, plan.guide.sr):
+        said.append(f"Converted from {plan.guide.sr} Hz; how well, the coding history of each file says.")
+    if plan.mix[1]:
+        said.append(f"The context mix is {-plan.mix[1]:.1f} dB down as a whole, so that it does not clip.")
+    return tuple(said)
+
+
+def _changes(again: Redelivery) -> tuple[str, ...]:
+    kept = [name for _, name, _ in again.kept]
+    stays = f"These stay good, keep using them: {', '.join(kept)}." if kept else "Nothing of the earlier pack stays."
+    return (f"This pack holds only what changed since delivery {again.since}.", *again.sentences, stays)
 
 
 def first_sound_words(facts: AudioFacts) -> str:
@@ -69,6 +111,13 @@ def first_sound_words(facts: AudioFacts) -> str:
         return "silent"
     bar, beat = facts.first_sound_at
     return f"{seconds_to_clock(facts.first_sound_s)}, bar {bar} beat {beat:.1f}"
+
+
+def last_sound_words(facts: AudioFacts) -> str:
+    """How long the file stays quiet at its end."""
+    if facts.last_sound_s is None:
+        return "no sound"
+    return f"quiet for the last {max(0.0, facts.frames / facts.sample_rate - facts.last_sound_s):.1f} s"
 
 
 def note_text(note: NoteFacts) -> str:
@@ -86,6 +135,7 @@ def note_text(note: NoteFacts) -> str:
         f"Tuning:  {note.tuning}",
         f"Yes:     {note.approval}",
         "",
+        *(("CHANGES", *(f"  - {words}" for words in note.changes), "") if note.changes else ()),
         "FILES",
     ]
     for facts in note.audio:
@@ -95,10 +145,13 @@ def note_text(note: NoteFacts) -> str:
             f"    {facts.role}",
             f"    {facts.sample_rate} Hz, {facts.bit_depth} bit, {channels}, {facts.frames} frames, "
             f"true peak {facts.true_peak_dbtp:.1f} dBTP, {facts.lufs:.1f} LUFS",
-            f"    first audible note at {first_sound_words(facts)}",
+            f"    first audible note at {first_sound_words(facts)}; {last_sound_words(facts)}",
             f"    SHA-256 {facts.sha256}",
         ]
     lines += [
+        "",
+        "FOR THE MIX",
+        *(f"  - {words}" for words in note.mixing),
         "",
         "PROVED BY OPENING THE WRITTEN FILES AGAIN",
         *(f"  - {check.sentence}" for check in note.checks),
@@ -142,6 +195,8 @@ def note_pdf(note: NoteFacts) -> bytes:
                 for facts in note.audio
             ],
             "checks": [check.sentence for check in note.checks],
+            "mixing": list(note.mixing),
+            "changes": list(note.changes),
         },
     )
 

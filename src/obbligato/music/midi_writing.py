@@ -16,7 +16,7 @@ import numpy as np
 
 from obbligato.errors import InputError
 from obbligato.music.grid import Grid
-from obbligato.music.line import Line
+from obbligato.music.line import Line, Note
 from obbligato.sound.atomic import write_bytes_at_once
 
 TICKS_PER_QUARTER = 1920
@@ -37,9 +37,11 @@ def write_midi(
 
 
 def midi_bytes(
-    line: Line, grid: Grid, *, title: str, program: int, markers: Sequence[tuple[float, str]] = ()
+    line: Line | None, grid: Grid, *, title: str, program: int, markers: Sequence[tuple[float, str]] = ()
 ) -> bytes:
     """A line in sounding pitch as a Standard MIDI File of format 1: tempo map and markers, then the notes.
+
+    Without a line it holds the tempo map and the markers alone.
 
     Parameters
     ----------
@@ -59,13 +61,25 @@ def midi_bytes(
 
     if not 1 <= program <= 128:
         raise InputError(f"program={program}: General MIDI programs are counted from 1 to 128.")
-    onsets_s = grid.beat_to_sec([n.onset_beat for n in line.notes])
-    ends_s = grid.beat_to_sec([n.end_beat for n in line.notes])
-    if onsets_s[0] < -_MARGIN_S:
+    notes = line.notes if line is not None else ()
+    onsets_s = grid.beat_to_sec([n.onset_beat for n in notes])
+    ends_s = grid.beat_to_sec([n.end_beat for n in notes])
+    if float(onsets_s.min(initial=0.0)) < -_MARGIN_S:
         raise InputError("The line starts before the guide's first sample; move its first note later.")
-    layout = _file_grid(grid, float(ends_s.max()))
+    layout = _file_grid(grid, float(ends_s.max(initial=0.0)))
     midi = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset="utf-8")
     midi.tracks.append(_conductor(layout, title, markers))
+    if notes:
+        midi.tracks.append(_notes(notes, layout, onsets_s, ends_s, program))
+    target = io.BytesIO()
+    midi.save(file=target)
+    return target.getvalue()
+
+
+def _notes(notes: tuple[Note, ...], layout: Grid, onsets_s: Any, ends_s: Any, program: int) -> Any:
+    """Track of the notes, at their seconds."""
+    import mido
+
     starts, ends = (_ticks(layout, layout.sec_to_beat(np.maximum(s, 0.0))) for s in (onsets_s, ends_s))
     track = mido.MidiTrack(
         [
@@ -74,14 +88,11 @@ def midi_bytes(
         ]
     )
     events = []
-    for note, start, end in zip(line.notes, starts, ends, strict=True):
+    for note, start, end in zip(notes, starts, ends, strict=True):
         events.append((start, 1, mido.Message("note_on", note=note.pitch, velocity=note.velocity)))
         events.append((max(end, start + 1), 0, mido.Message("note_off", note=note.pitch, velocity=0)))
     _append(track, events)
-    midi.tracks.append(track)
-    target = io.BytesIO()
-    midi.save(file=target)
-    return target.getvalue()
+    return track
 
 
 def _file_grid(grid: Grid, end_s: float) -> Grid:

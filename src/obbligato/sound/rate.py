@@ -7,6 +7,9 @@ import soxr
 
 from obbligato.errors import InputError
 from obbligato.sound.audio import Audio
+from obbligato.units import SILENCE_DB, power_to_db
+
+IN_BAND = 0.9
 
 
 def resample(audio: Audio, sr: int) -> Audio:
@@ -28,3 +31,21 @@ def resample(audio: Audio, sr: int) -> Audio:
     y = soxr.resample(np.ascontiguousarray(audio.y.T), audio.sr, sr, quality="VHQ").T[:, :wanted]
     y = np.pad(y, ((0, 0), (0, wanted - y.shape[1])))
     return Audio(np.ascontiguousarray(y, dtype=np.float32), sr)
+
+
+def round_trip_db(before: Audio, after: Audio) -> float:
+    """What a conversion lost: converted back, the error's power against the sound's in dB.
+
+    Counted below nine tenths of the lower of the two band limits, above which a conversion has to cut.
+    """
+    back = resample(after, before.sr)
+    n = min(back.n_samples, before.n_samples)
+    edge = int(IN_BAND * min(before.sr, after.sr) / before.sr * (n // 2))
+    if edge < 1:
+        return 0.0
+    error, sound = 0.0, 0.0
+    for was, came in zip(before.y, back.y, strict=True):
+        spectrum = np.fft.rfft(was[:n])
+        error += float(np.sum(np.abs(np.fft.rfft(came[:n]) - spectrum)[:edge] ** 2))
+        sound += float(np.sum(np.abs(spectrum)[:edge] ** 2))
+    return float(power_to_db(error / sound)) if sound > 0.0 and error > 0.0 else SILENCE_DB

@@ -19,6 +19,7 @@ from obbligato.job.account import add_minutes
 from obbligato.job.approval import enter_reply, receive_reply
 from obbligato.job.brief import change_brief
 from obbligato.job.model import Brief, Stage
+from obbligato.job.profiles import Profile
 from obbligato.job.risks import QUESTIONS
 from obbligato.page.review_reply import MAX_REPLY_CHARS
 
@@ -51,7 +52,8 @@ class DeliveryOrder(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    treated: bool = False
+    profile: Profile = Profile()
+    only_changed: bool = False
     without_yes: bool = False
 
 
@@ -124,7 +126,8 @@ def deliver(order: DeliveryOrder, folder: JobDep, desk: DeskDep) -> TaskStarted:
         "writing and proving the pack",
         client_work.pack,
         root=folder.root,
-        treated=order.treated,
+        profile=order.profile,
+        only_changed=order.only_changed,
         without_yes=order.without_yes,
     )
     return TaskStarted(task=task)

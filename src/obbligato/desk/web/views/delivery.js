@@ -27,7 +27,7 @@ function Order({ context: { api, announce }, address, view, name }) {
   const [allTheSame, setAllTheSame] = useState(false);
   const again = view.packs.length > 0;
   async function deliver() {
-    await api.work(api.post(`${address}/delivery`, { treated, without_yes: view.needs_consent && allTheSame }));
+    await api.work(api.post(`${address}/delivery`, { profile: { treated }, without_yes: view.needs_consent && allTheSame }));
     announce("The pack is written, opened again and proved.");
   }
   return html`<section class="order">
