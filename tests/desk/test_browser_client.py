@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 
 import mido
 import pytest
@@ -172,3 +173,26 @@ def test_what_is_no_answer_is_said_and_hours_are_kept(page, written_job, desk_wi
     page.get_by_role("link", name=re.compile("^Delivery")).click()
     page.get_by_text("There is no take to deliver").wait_for()
     assert page.get_by_role("button", name="Write and prove the pack").is_disabled()
+
+
+def test_a_pack_to_the_clients_order_and_then_only_what_changed(page, desk_with, finished_job, tmp_path):
+    """Depth and pips are chosen on the page; a second pack holds what changed, with a list, and the log has both."""
+    shutil.copytree(finished_job, tmp_path / "NightFerry")
+    desk = desk_with(tmp_path / "NightFerry")
+    page.goto(desk.address)
+    page.goto(f"{desk.address.partition('#')[0]}#/NightFerry/delivery")
+    page.get_by_label("Depth").select_option("16")
+    page.get_by_label(re.compile("sync reference")).check()
+    page.get_by_label(re.compile("all the same")).check()
+    page.get_by_role("button", name="Write and prove another pack").click()
+    page.get_by_role("heading", name="Delivery 2").wait_for(timeout=60_000)
+    page.get_by_text("sample for sample at 16 bits").first.wait_for()
+    page.get_by_text("SyncPips").first.wait_for()
+    page.get_by_label("Depth").select_option("24")
+    page.get_by_label(re.compile("Only the files that changed since delivery 2")).check()
+    page.get_by_role("button", name="Write and prove another pack").click()
+    page.get_by_role("heading", name="Delivery 3").wait_for(timeout=60_000)
+    page.get_by_role("heading", name="What changed").wait_for()
+    page.get_by_text("These stay good:").wait_for()
+    page.get_by_text(re.compile("Delivery log")).click()
+    assert page.locator(".log tbody tr").filter(has_text="delivery_03.zip").count() == 1

@@ -18,7 +18,9 @@ from obbligato.errors import InputError, NotRightError
 from obbligato.job.archive import archive_job
 from obbligato.job.delivery import deliver, prove_again
 from obbligato.job.delivery_log import delivery_log, log_text
+from obbligato.job.note import checks_in_short
 from obbligato.job.profiles import Profile
+from obbligato.job.proof import Check
 from obbligato.job.store import JobFolder
 from obbligato.job.wishes import set_overrides
 from obbligato.sound.files import sha256_of
@@ -240,3 +242,12 @@ def _choice(job, part="choice"):
     document = json.loads(job.path(f"{made.folder}/choice.json").read_text())
     assessment = document.get("assessment", document)
     return assessment[part]
+
+
+def test_what_was_proved_is_told_once_for_the_files_that_it_holds_of():
+    said = ("No file is empty.", "File 01 has 24 bits.", "File 02 has 24 bits.", "File 01, read back, is so.")
+    assert checks_in_short(tuple(Check(True, sentence) for sentence in said)) == [
+        "No file is empty.",
+        "Files 01, 02: has 24 bits.",
+        "File 01: read back, is so.",
+    ]

@@ -153,3 +153,14 @@ def test_bad_asks_are_refused() -> None:
         document_pdf("statement", {k: v for k, v in STATEMENT.items() if k not in ("rounds_used", "notice")})
     with pytest.raises(InputError, match="choose a4 or letter"):
         document_pdf("statement", STATEMENT, paper="a3")  # type: ignore[arg-type]
+
+
+@needs_poppler
+def test_session_facts_leave_blanks_where_nothing_is_known(tmp_path):
+    groups = [["The performer", [["Name as credited", AWKWARD], ["Legal name", ""]]]]
+    pdf = document_pdf("session-facts", {"title": "Night Ferry", "groups": groups, "notice": "General information."})
+    (tmp_path / "a.pdf").write_bytes(pdf)
+    text = subprocess.run(
+        ["pdftotext", "-layout", tmp_path / "a.pdf", "-"], capture_output=True, text=True, check=True
+    )
+    assert AWKWARD in text.stdout and "Legal name" in text.stdout and "None" not in text.stdout

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 
@@ -12,11 +13,13 @@ from obbligato.desk.client_data import file_view
 from obbligato.desk.deps import Desk
 from obbligato.desk.job_data import FileView
 from obbligato.job.approval import unapproved_sections
-from obbligato.job.delivery import proved_pack
+from obbligato.job.delivery import newest_pack, proved_pack
+from obbligato.job.delivery_log import delivery_log
 from obbligato.job.keys import choice_key
 from obbligato.job.mapping import FINDINGS, song_map
 from obbligato.job.model import Made
 from obbligato.job.note import IMPORT_RULE, first_sound_words
+from obbligato.job.profiles import Profile
 from obbligato.job.proof import CHECKSUMS
 from obbligato.job.store import JobFolder
 from obbligato.units import seconds_to_clock
@@ -65,17 +68,44 @@ class PackView(BaseModel):
     files: list[DeliveredFile]
     proofs_kept: bool
     checks: list[CheckView]
+    changes: list[str]
+    unchanged: list[str]
     note: str
 
 
+class LogView(BaseModel):
+    """One file that was sent."""
+
+    delivery: int
+    at: datetime
+    name: str
+    bytes: int
+    sha256: str
+
+
+class TakeChoice(BaseModel):
+    """A take that can go along whole."""
+
+    number: int
+    given_as: str
+
+
 class DeliveryView(BaseModel):
-    """Whether the job can be delivered, and every pack so far, the newest first."""
+    """Whether the job can be delivered, how, and every pack so far, the newest first.
+
+    `profile` is how the newest pack was made, `asked_rate` and `asked_depth` what the brief says.
+    """
 
     can_deliver: bool
     needs_consent: bool
     before: list[Step]
     import_rule: str
+    profile: Profile
+    asked_rate: int | None
+    asked_depth: int | None
+    takes: list[TakeChoice]
     packs: list[PackView]
+    log: list[LogView]
 
 
 def delivery_view(desk: Desk, folder: JobFolder) -> DeliveryView:
@@ -83,12 +113,18 @@ def delivery_view(desk: Desk, folder: JobFolder) -> DeliveryView:
     before = _before(folder)
     made = [made for made in folder.job.made if made.stage == "deliver"]
     packs = [_pack(desk, folder, each, number) for number, each in enumerate(made, start=1)]
+    last = newest_pack(folder)
     return DeliveryView(
         can_deliver=not any(step.stops for step in before),
         needs_consent=any(step.asks for step in before),
         before=before,
         import_rule=IMPORT_RULE,
+        profile=last.profile if last is not None else Profile(),
+        asked_rate=folder.job.brief.sample_rate,
+        asked_depth=folder.job.brief.bit_depth,
+        takes=[TakeChoice(number=take.number, given_as=take.given_as) for take in folder.job.takes_in_use],
         packs=packs[::-1],
+        log=[LogView(**asdict(row)) for row in delivery_log(folder)],
     )
 
 
@@ -173,6 +209,8 @@ def _pack(desk: Desk, folder: JobFolder, made: Made, number: int) -> PackView:
         files=files,
         proofs_kept=pack is not None,
         checks=[CheckView(ok=check.ok, sentence=check.sentence) for check in pack.checks] if pack else [],
+        changes=list(pack.changes) if pack else [],
+        unchanged=list(pack.unchanged) if pack else [],
         note=_note(root),
     )
 

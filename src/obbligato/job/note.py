@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date
 
@@ -160,6 +161,29 @@ def note_text(note: NoteFacts) -> str:
     return "\n".join(lines)
 
 
+_FIGURES = re.compile(r" \(-?[\d.]+ dBFS at the highest sample\)|, -?[\d.]+ LUFS,|, -?[\d.]+ dBTP")
+"""What the paper has among the facts of each file."""
+
+
+def checks_in_short(checks: tuple[Check, ...]) -> list[str]:
+    """What was proved, with what holds of the same files in one sentence, so that the paper stays short."""
+    files_of: dict[str, list[str]] = {}
+    for check in checks:
+        about = re.match(r"File (\d\d),? ", check.sentence)
+        words = check.sentence[about.end() :] if about else check.sentence
+        words = _FIGURES.sub("", words)
+        files_of.setdefault(words.removesuffix("."), []).extend([about[1]] if about else [])
+    said: dict[tuple[str, ...], list[str]] = {}
+    for words, files in files_of.items():
+        said.setdefault(tuple(files), []).append(words)
+    return [
+        "; ".join(words) + "."
+        if not files
+        else f"{'File' if len(files) == 1 else 'Files'} {', '.join(files)}: {'; '.join(words)}."
+        for files, words in said.items()
+    ]
+
+
 def note_pdf(note: NoteFacts) -> bytes:
     """The note as a PDF."""
     return document_pdf(
@@ -194,7 +218,7 @@ def note_pdf(note: NoteFacts) -> bytes:
                 }
                 for facts in note.audio
             ],
-            "checks": [check.sentence for check in note.checks],
+            "checks": checks_in_short(note.checks),
             "mixing": list(note.mixing),
             "changes": list(note.changes),
         },

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from functools import partial
 
 from obbligato.errors import InputError
 from obbligato.job.choosing import Comp
+from obbligato.job.facts_sheet import facts_sheet_pdf
 from obbligato.job.intake import guide_audio
 from obbligato.job.keys import line_key
 from obbligato.job.mending import mended_audio
@@ -66,7 +68,7 @@ def plan_pack(folder: JobFolder, comp: Comp, song: SongMap, profile: Profile, ve
         mixed=mixed,
         line=current_line(folder).line if job.lines else None,
         program=instrument.gm_program,
-        documents=_documents(folder, instrument.name.split(" in ", maxsplit=1)[0]) if job.lines else (),
+        documents=_documents(folder, instrument.name.split(" in ", maxsplit=1)[0]),
         bext=_bext(folder),
     )
 
@@ -111,9 +113,14 @@ def _whole_takes(folder: JobFolder, song: SongMap, numbers: tuple[int, ...]) -> 
 
 
 def _documents(folder: JobFolder, part: str) -> tuple[Document, ...]:
+    facts = facts_sheet_pdf(folder)
+    digest = hashlib.sha256(facts).hexdigest()
+    sheet = Document("SessionFacts", "", "pdf", "session facts and credits: facts and blanks", facts, digest)
+    if not folder.job.lines:
+        return (sheet,)
     made = folder.path(current_part(folder))
     key = fingerprint(line_key(folder), folder.job.instrument, folder.job.brief.title)
-    return tuple(
+    pages = tuple(
         Document(f"{part}Part", what, extension, role, (made / file).read_bytes(), f"{file} {key}")
         for file, what, extension, role in (
             (PDFS["a4"], "A4", "pdf", "the page to play from, A4"),
@@ -121,6 +128,7 @@ def _documents(folder: JobFolder, part: str) -> tuple[Document, ...]:
             (MUSICXML, "", "musicxml", "the page to play from, as MusicXML"),
         )
     )
+    return (*pages, sheet)
 
 
 def _bext(folder: JobFolder) -> BextInfo:

@@ -12,6 +12,8 @@ def kind_words(file: PlannedFile) -> str:
     """What a file is to be."""
     if file.kind == "stem":
         return "what was chosen" if file.key == "stem:" else "what was made for it"
+    if "SessionFacts" in file.key:
+        return "the sheet of session facts"
     return {
         "mix": "the mix as made",
         "pips": "the sync reference",

@@ -18,6 +18,7 @@ from obbligato.music.midi import place, read_midi
 from obbligato.sound.audio import Audio
 from obbligato.sound.carried import Carried, carried
 from obbligato.sound.files import read_audio
+from obbligato.sound.wav import wav_bit_depth
 
 
 class _Before(Protocol):
@@ -112,6 +113,8 @@ def _sentence(folder: JobFolder, file: PlannedFile, old: tuple[str, str] | None,
     before = read_audio(path)
     if before.sr != file.audio.sr:
         return f"{said}: the whole file, at another rate."
+    depth = wav_bit_depth(path)
+    said += f", {file.bit_depth} bits in place of {depth}" if depth != file.bit_depth else ""
     bars, edges_s = bar_edges(plan.grid, file.audio)
     return f"{said}: {bar_words(carried(file.audio, before, edges_s), bars, plan.grid)}."
 

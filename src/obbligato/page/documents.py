@@ -17,6 +17,7 @@ Paper = Literal["a4", "letter"]
 
 DOCUMENTS: Mapping[str, tuple[str, ...]] = {
     "delivery-note": ("title", "import_rule", "facts", "files", "checks"),
+    "session-facts": ("title", "groups", "notice"),
     "statement": ("title", "stages", "hours", "rounds_used", "rounds_included", "rounds_beyond", "notice"),
     "take-sheet": ("title", "takes", "phrases"),
 }
@@ -42,6 +43,9 @@ def document_pdf(name: str, data: Mapping[str, Any], *, paper: Paper = "a4") -> 
 
         `delivery-note`: `version`, `import_rule`; `facts` as pairs (label, words); `files`, each with `name`, `role`,
         `format`, `frames`, `peak`, `loudness`, `first_note`, `sha256`; `checks` as sentences.
+
+        `session-facts`: `groups` as pairs (heading, rows), a row a pair (what, words; a blank where there are none);
+        `notice`.
 
         `statement`: `since`, `until`; `stages` as pairs (stage, hours); `hours`; `rounds_used`, `rounds_included`,
         `rounds_beyond`; `fee` (a blank is left where it is empty); `lines` as pairs (what, amount); `notice`.

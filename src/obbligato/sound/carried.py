@@ -17,6 +17,7 @@ SAME_DB = -40.0
 """A stretch is the same when what is left after taking the old one away is this far below it (a rule of ours: above
 dither and rounding, far below any second playing of the same notes)."""
 SILENT_DB = -90.0
+"""What is left below this never counts: the dither of 16 bits lies at -96 dBFS."""
 MOST_MOVES = 8
 
 
@@ -57,7 +58,8 @@ def _same(a: NDArray[np.float64], b: NDArray[np.float64], start: int, end: int, 
     if first < 0 or first + end - start > b.size:
         return False
     here = a[start:end]
-    return _power(here - b[first : first + end - start]) <= 10 ** (SAME_DB / 10) * _power(here)
+    most = max(10 ** (SAME_DB / 10) * _power(here), 10 ** (SILENT_DB / 10))
+    return _power(here - b[first : first + end - start]) <= most
 
 
 def _best_lag(a: NDArray[np.float64], b: NDArray[np.float64], spans: Sequence[tuple[int, int]]) -> int:
