@@ -128,7 +128,8 @@ def test_the_client_gets_the_rate_and_depth_asked_for(job):
         ("{number}_{title}", "needs the field version"),
         ("{number} {title}_v{version}", "unsafe"),
         ("{number}_{song}_v{version}", "no field 'song'"),
-        ("{number_v{version}", "."),
+        ("{number_v{version}", "brace"),
+        ("{number:>99}_v{version}", "stand alone"),
     ],
 )
 def test_a_template_that_cannot_name_files_is_refused(job, template, said):

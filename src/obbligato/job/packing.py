@@ -222,7 +222,7 @@ class PackPlan:
         mix = on_steps(mix, INTEGER_DEPTH)
         in_mix = self.sound_files[self.mixed]
         lowered = f", turned down by {-gain_db:.1f} dB as a whole" if gain_db else ""
-        role = f"guide plus file {in_mix.name[:2]}, to check against{lowered}"
+        role = f"guide plus {in_mix.number.replace('File', 'file')}, to check against{lowered}"
         name = self.name(number, self.part, "wav", what="context", form=form_of(self.sr, INTEGER_DEPTH))
         source = Source("context", role, mix)
         bext = self._bext(source, mix, INTEGER_DEPTH, ())

@@ -58,9 +58,14 @@ class Profile(BaseModel):
             When a field is unknown or lacking, or the names would not be safe on every system.
         """
         try:
-            fields = {name for _, name, _, _ in string.Formatter().parse(self.template) if name is not None}
+            parts = [part for part in string.Formatter().parse(self.template) if part[1] is not None]
         except ValueError:
             raise InputError("The template of the names has a brace without its other half; close it.") from None
+        if any(spec or conversion for _, _, spec, conversion in parts):
+            raise InputError(
+                "The fields in the template of the names stand alone, such as {title}; leave out the rest."
+            )
+        fields = {str(name) for _, name, _, _ in parts}
         unknown = sorted(fields - set(_FIELDS))
         if unknown:
             raise InputError(f"The template of the names has no field '{unknown[0]}'; use {', '.join(_FIELDS)}.")
