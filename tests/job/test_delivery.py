@@ -94,13 +94,17 @@ def test_ffprobe_reads_every_file(made):
 @pytest.mark.skipif(shutil.which("mediainfo") is None, reason="mediainfo is not installed")
 def test_mediainfo_reads_every_file(made):
     folder, pack = made
+    by_name = {facts.name: facts for facts in pack.audio}
     for path in wavs(folder, pack):
         report = subprocess.run(["mediainfo", "--Output=JSON", str(path)], capture_output=True, check=True).stdout
         general, sound = json.loads(report)["media"]["track"][:2]
         assert (sound["BitDepth"], sound["SamplingRate"]) == ("24", "48000")
-        assert "Broadcast" in general.get("Format_Commercial_IfAny", "") + general.get("Format_Profile", "") + str(
-            general.get("bext_Present", "")
-        ) or "Yes" in str(general.get("extra", {}))
+        extra, facts = general["extra"], by_name[path.name]
+        assert (extra["bext_Present"], extra["bext_Version"]) == ("Yes", "2")
+        assert (float(sound["Delay"]), sound["Delay_Source"]) == (0.0, "Container (bext)")
+        assert float(sound["extra"]["LoudnessValue"]) == pytest.approx(facts.lufs, abs=0.011)
+        assert float(sound["extra"]["MaxTruePeakLevel"]) == pytest.approx(facts.true_peak_dbtp, abs=0.011)
+        assert int(sound["SamplingCount"]) == facts.frames
 
 
 def test_the_note_can_be_checked_without_ears(made):

@@ -42,13 +42,13 @@ def plan_pack(folder: JobFolder, comp: Comp, song: SongMap, profile: Profile, ve
     """
     job, guide, grid = folder.job, guide_audio(folder), song.to_grid()
     instrument = instrument_of(folder)
-    takes = "takes " + " ".join(
-        str(take.number) for take in job.takes_in_use if take.file in {c.take for c in comp.assessment.choice}
-    )
-    sources = [Source("", "the part, dry", comp.audio, f"comp of {takes}")]
+    chosen = {choice.take for choice in comp.assessment.choice}
+    numbers = [str(take.number) for take in job.takes_in_use if take.file in chosen]
+    takes = f"{'take' if len(numbers) == 1 else 'takes'} {' '.join(numbers)}"
+    sources = [Source("", "the part, dry", comp.audio, takes)]
     if profile.treated:
         treated, how = treat(comp.audio, comp.lowest_hz)
-        sources.append(Source("treated", f"the part, treated: {how}", treated, f"comp of {takes}; {how}"))
+        sources.append(Source("treated", f"the part, treated: {how}", treated, f"{takes}; {how}"))
     mixed = len(sources) - 1
     sources += _whole_takes(folder, song, profile.also)
     if profile.pips:
