@@ -18,10 +18,11 @@ from obbligato.errors import InputError, NotRightError
 from obbligato.job.archive import archive_job
 from obbligato.job.delivery import deliver, prove_again
 from obbligato.job.delivery_log import delivery_log, log_text
+from obbligato.job.model import Round
 from obbligato.job.note import checks_in_short
 from obbligato.job.profiles import Profile
 from obbligato.job.proof import Check
-from obbligato.job.store import JobFolder
+from obbligato.job.store import JobFolder, now
 from obbligato.job.wishes import set_overrides
 from obbligato.sound.files import sha256_of
 
@@ -256,3 +257,12 @@ def test_what_was_proved_is_told_once_for_the_files_that_it_holds_of():
         "Files 01, 02: has 24 bits.",
         "File 01: read back, is so.",
     ]
+
+
+def test_what_waits_for_the_clients_yes_is_neither_delivered_nor_proved(job):
+    waiting = Round(number=1, folder="approval/round_01", line_version=1, fingerprint="0" * 12, sent_at=now())
+    job.save("review", "sent", rounds=(waiting,))
+    with pytest.raises(NotRightError, match="has not said yes to line version 1"):
+        deliver(job)
+    said = [check.sentence for check in prove_again(job)[1] if not check.ok]
+    assert said == ["The client has not said yes to line version 1."]
