@@ -20,7 +20,7 @@ check: $(VENV)/.dev
 	scripts/check
 
 bench: $(VENV)/.dev
-	for table in listen_tempo listen_ear rhythm spelling page ready; do echo "== $$table"; $(BIN)/python bench/$$table.py || exit 1; done
+	for table in listen_tempo listen_ear rhythm spelling page ready packs; do echo "== $$table"; $(BIN)/python bench/$$table.py || exit 1; done
 
 bench-listen: $(VENV)/.dev
 	cd bench && ../$(BIN)/python -m listen --jobs 2
