@@ -188,3 +188,17 @@ def test_bars_stay_full_beside_marks(parsed: Any, part: Part) -> None:
     for measure in parsed.getElementsByClass("Measure"):
         lengths = [n.quarterLength for n in measure.notesAndRests if not isinstance(n, music21.harmony.Harmony)]
         assert sum(map(Fraction, lengths)) == part.meter.bar_quarters
+
+
+def test_notes_held_short_by_habit_have_a_dot_unless_their_own_marks_say_how_long(
+    song: SongMap, heading: Heading
+) -> None:
+    """Beats of a dotted quarter held for half their length, one with a line over it; as music21 reads them."""
+    notes = tuple(Note(float(i), 0.5, 67 + i % 5) for i in range(16))
+    line = Line(put(notes, range(3, 4), "tenuto"), (Phrase(0, 0, 15),))
+    xml = part_musicxml(make_part(line, song, VIOLIN, heading))
+    read = [n for n in music21.converter.parseData(xml, format="musicxml").parts[0].flatten().notes if n.isNote]
+    dots = [any(isinstance(a, music21.articulations.Staccato) for a in n.articulations) for n in read]
+    assert [n.quarterLength for n in read[:8]] == [1.5] * 8
+    assert dots.index(False) == 3
+    assert sum(dots) >= 14

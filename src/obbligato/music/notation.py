@@ -60,11 +60,13 @@ class Measure:
 class Notation:
     """Bars without a gap from the first to the last asked for, and how their rhythm is to be felt.
 
-    `feel` is `swing` (eighths), `swing 16ths`, or nothing.
+    `feel` is `swing` (eighths), `swing 16ths`, or nothing; `detached` are the notes, by index, that were held for
+    clearly less than they are written, as a manner of playing.
     """
 
     measures: tuple[Measure, ...]
     feel: str
+    detached: frozenset[int] = frozenset()
 
 
 def measures(line: Line, meter: Meter, *, first_bar: int, last_bar: int) -> Notation:
@@ -91,7 +93,7 @@ def _measures(meter: Meter, quantised: Quantised, first_bar: int, last_bar: int)
         for number, piece in _pieces(start, end, note, meter, tuplets):
             bars[number].append(piece)
     found = tuple(Measure(number, _finished(pieces, number, meter, tuplets)) for number, pieces in bars.items())
-    return Notation(found, quantised.feel)
+    return Notation(found, quantised.feel, frozenset(note.index for note in quantised.notes if note.detached))
 
 
 def _measures_in_halves(line: Line, meter: Meter, first_bar: int, last_bar: int) -> Notation:
@@ -105,6 +107,7 @@ def _measures_in_halves(line: Line, meter: Meter, first_bar: int, last_bar: int)
             for m in written.measures
         ),
         written.feel,
+        written.detached,
     )
 
 

@@ -69,7 +69,7 @@ def make_part(
     notation = measures(line, grid.meter, first_bar=1, last_bar=_last_bar(song, grid))
     spans = _written_spans(notation, grid.meter)
     pitches = _written_pitches(line, spans, instrument, keys, grid.meter)
-    breaths, marks = _breaths(line, spans), score_marks(line.notes)
+    breaths, marks = _breaths(line, spans), score_marks(line.notes, notation.detached)
     at_pitch = replace(instrument, transposition=Interval())
     sounding = _written_pitches(line, spans, at_pitch, written_keys(song, grid, at_pitch), grid.meter)[0]
     first = notation.measures[0].number

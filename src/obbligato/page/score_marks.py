@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from obbligato.music.line import Note
 from obbligato.music.marking import hairpins, slurs
 from obbligato.music.marks import Level, Sign, Swell
+
+_OF_LENGTH = frozenset({"staccato", "staccatissimo", "tenuto"})
 
 
 @dataclass(frozen=True)
@@ -25,9 +27,13 @@ class ScoreMarks:
 NO_SCORE_MARKS = ScoreMarks()
 
 
-def score_marks(notes: Sequence[Note]) -> tuple[ScoreMarks, ...]:
-    """The marks of every note of a line, as for a note that is written as one symbol."""
-    found = [ScoreMarks(note.marks.signs, note.marks.level) for note in notes]
+def score_marks(notes: Sequence[Note], detached: Collection[int] = ()) -> tuple[ScoreMarks, ...]:
+    """The marks of every note of a line, as for a note that is written as one symbol.
+
+    A note that was held short as a manner of playing (`detached`, by index) has a dot, unless its own marks say how
+    long it is.
+    """
+    found = [ScoreMarks(_signs(note, index in detached), note.marks.level) for index, note in enumerate(notes)]
     for first, last in slurs(notes):
         found[first] = replace(found[first], slur_starts=True)
         found[last] = replace(found[last], slur_stops=True)
@@ -35,6 +41,11 @@ def score_marks(notes: Sequence[Note]) -> tuple[ScoreMarks, ...]:
         found[first] = replace(found[first], swell_starts=swell)
         found[last] = replace(found[last], swell_stops=swell)
     return tuple(found)
+
+
+def _signs(note: Note, detached: bool) -> tuple[Sign, ...]:
+    told = note.marks.slurred or _OF_LENGTH.intersection(note.marks.signs)
+    return ("staccato", *note.marks.signs) if detached and not told else note.marks.signs
 
 
 def on_tied(marks: ScoreMarks, *, tied_from_before: bool, tied_to_next: bool) -> ScoreMarks:
