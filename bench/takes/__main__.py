@@ -42,6 +42,7 @@ def main() -> None:
     parser.add_argument(
         "--alone", action="store_true", help="without the plain pipeline, recordings, time and memory"
     )
+    parser.add_argument("--seed", type=int, default=0, help="another number: the same plan, performed anew")
     parser.add_argument("--jobs", type=int, default=1, help="sets read at the same time")
     parser.add_argument("--pictures", type=Path, help="folder for spectrograms around the seams of three comps")
     parser.add_argument("--render", type=Path, help="only write the takes and the truth into this folder")
@@ -52,16 +53,19 @@ def main() -> None:
             render(number, options.render / f"{number:02d}")
         return
     whole = not (options.alone or options.quick or options.only)
-    done = sorted(_all(list(numbers), options.jobs, plainly=whole, pictures=options.pictures), key=lambda d: d.number)
+    done = sorted(_all(list(numbers), options, plainly=whole), key=lambda d: d.number)
     cost = {n: measured(_cache(), n) for n in (6, 40)} if whole else {}
     real = recorded_takes() if whole else RealTally()
     print(printed(done, cost, real))
 
 
-def _all(numbers: list[int], jobs: int, *, plainly: bool, pictures: Path | None) -> Iterator[Done]:
-    with ProcessPoolExecutor(max_workers=jobs) as pool:
+def _all(numbers: list[int], options: argparse.Namespace, *, plainly: bool) -> Iterator[Done]:
+    with ProcessPoolExecutor(max_workers=options.jobs) as pool:
         work = [
-            pool.submit(_one, n, plainly and n in _PLAINLY, pictures if n in numbers[:3] else None) for n in numbers
+            pool.submit(
+                _one, n, options.seed, plainly and n in _PLAINLY, options.pictures if n in numbers[:3] else None
+            )
+            for n in numbers
         ]
         for finished in as_completed(work):
             done = finished.result()
@@ -69,8 +73,8 @@ def _all(numbers: list[int], jobs: int, *, plainly: bool, pictures: Path | None)
             yield done
 
 
-def _one(number: int, plainly: bool, pictures: Path | None) -> Done:
-    result = run_set(number)
+def _one(number: int, seed: int, plainly: bool, pictures: Path | None) -> Done:
+    result = run_set(number, seed)
     counted = Tally()
     tally(result, counted)
     comp, gains = joined(result)

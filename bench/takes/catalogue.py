@@ -35,11 +35,11 @@ class Set:
     guide: Floats
 
 
-def make_set(number: int) -> Set:
-    """One set of the catalogue; the same number always gives the same set."""
-    rng = np.random.default_rng(7000 + number)
+def make_set(number: int, seed: int = 0) -> Set:
+    """One set of the catalogue; the same number and seed always give the same set."""
+    rng = np.random.default_rng(7000 + 1000 * seed + number)
     source = SOURCES[number % len(SOURCES)]
-    tune = TUNES[(number * 7 + number // len(SOURCES)) % len(TUNES)]
+    tune = TUNES[(number * 7 + number // len(SOURCES) + 3 * seed) % len(TUNES)]
     wander = 0.012 if number % 5 == 4 else 0.0
     written = write_line(tune, rng, lowest=source.lowest, highest=source.highest, seconds=LENGTH_S, wander=wander)
     player = Player(
@@ -62,7 +62,7 @@ def make_set(number: int) -> Set:
     )
     length_s = written.line.notes[-1].end_s + 5.0
     return Set(
-        f"{number:02d} {source.name}, {tune.split('/')[1]}", number, source, written, takes, spoilt,
+        f"{number:02d} {source.name}, {tune.split('/')[1]}", 1000 * seed + number, source, written, takes, spoilt,
         _click(written, length_s), _guide(written, length_s, rng),
     )  # fmt: skip
 

@@ -269,9 +269,17 @@ def _stretches(line: TimedLine, take: Take, sr: int) -> list[tuple[str, slice]]:
     for index, kind in take.faults.items():
         phrase = line.phrases[index]
         edges = np.array([line.notes[phrase.first_note].start_s - 0.25, line.notes[phrase.last_note].end_s + 0.25])
-        first, last = (max(0, round(float(s - take.offset_s) * sr)) for s in edges)
+        start_s = take.offset_s if take.from_s is None else take.from_s
+        first, last = (max(0, round(float(s - start_s) * sr)) for s in edges)
         found.append((kind, slice(first, last)))
     return found
+
+
+def _middle_of_longest_s(line: TimedLine, here: slice) -> float:
+    """The middle of the longest note that begins in a stretch: lost sound between notes is no more than a gap."""
+    notes = [note for note in line.notes if here.start <= note.start_s * SR < here.stop]
+    longest = max(notes, key=lambda note: note.end_s - note.start_s)
+    return (longest.start_s + longest.end_s) / 2
 
 
 def _damage(
@@ -285,7 +293,7 @@ def _damage(
             at = here.start + round(rng.uniform(0.3, 0.6) * n)
             y[at : at + long] += rng.normal(size=long) * np.hanning(long) * usual * rng.uniform(0.5, 0.9)
         elif kind == "dropout":
-            at = here.start + round(0.25 * SR) + round(0.12 * SR)
+            at = round(_middle_of_longest_s(line, here) * SR)
             y[at : at + round(rng.uniform(0.012, 0.03) * SR)] = 0.0
         elif kind == "click_bleed" and click is not None:
             late = round(take.air_s * SR)

@@ -44,9 +44,9 @@ def performed(one: Set) -> dict[str, Performed]:
     return takes
 
 
-def run_set(number: int) -> Result:
+def run_set(number: int, seed: int = 0) -> Result:
     """Perform a set and read it; a take that is refused is left out and the rest read again."""
-    one = make_set(number)
+    one = make_set(number, seed)
     played = performed(one)
     guide = Audio(one.guide[None, :].astype(np.float32), 48000)
     click = Audio(one.click[None, :].astype(np.float32), 48000)

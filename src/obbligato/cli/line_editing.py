@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from typing import Annotated, Any, get_args
 
 import typer
-from rich.table import Table
 
 from obbligato.cli import reports
 from obbligato.cli.app import JsonOption, app
-from obbligato.cli.terminal import choose_output, out, say
+from obbligato.cli.terminal import choose_output, say
 from obbligato.errors import InputError
 from obbligato.job.store import JobFolder
 from obbligato.music.instruments import INSTRUMENTS, Instrument, find_instrument, pitch_text
@@ -111,7 +110,7 @@ def instruments(
         return [{**reports.plain(i), "own": list(own.get(i.name, ()))} for i in shown]
 
     def show() -> None:
-        out.print(_table(shown))
+        say(_table(shown))
         for i in shown if name is not None else ():
             say(*(f"{pitch_text(w.low)}-{pitch_text(w.high)} (written): {w.why}." for w in i.weak))
         for of, told in own.items():
@@ -120,29 +119,25 @@ def instruments(
     choose_output(json, document, show)
 
 
-def _table(shown: Sequence[Instrument]) -> Table:
-    columns = (
-        "instrument",
-        "sounds",
-        "clef",
-        "written: safe",
-        "strong player",
-        "ask first",
-        "breath or bow",
-        "play : rest",
-        "program",
+def _table(shown: Sequence[Instrument]) -> str:
+    rows = [("written pitch", "sounds", "clef", "safe", "strong", "ask first", "breath", "play:rest", "GM")]
+    rows += [_row(i) for i in shown]
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    lines = (" ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _row(i: Instrument) -> tuple[str, ...]:
+    """Zones in written pitch; breath, or a bow of a string player, in seconds."""
+    air = f"{i.breath_s:g} s" if i.breath_s is not None else "" if i.bow_s is None else f"bow {i.bow_s:g} s"
+    return (
+        i.name,
+        f"{i.transposition.semitones:+d}" if i.transposition.semitones else "0",
+        i.clef,
+        f"{pitch_text(i.comfortable_low)}-{pitch_text(i.comfortable_high)}",
+        f"{pitch_text(i.strong_low)}-{pitch_text(i.strong_high)}",
+        f"{pitch_text(i.low)}-{pitch_text(i.high)}",
+        air,
+        "" if i.play_to_rest is None else f"{i.play_to_rest:g}:1",
+        str(i.gm_program),
     )
-    table = Table(*columns, box=None, pad_edge=False)
-    for i in shown:
-        table.add_row(
-            i.name,
-            f"{i.transposition.semitones:+d}" if i.transposition.semitones else "as written",
-            i.clef,
-            f"{pitch_text(i.comfortable_low)}-{pitch_text(i.comfortable_high)}",
-            f"{pitch_text(i.strong_low)}-{pitch_text(i.strong_high)}",
-            f"{pitch_text(i.low)}-{pitch_text(i.high)}",
-            "" if (air := i.breath_s or i.bow_s) is None else f"{air:g} s",
-            "" if i.play_to_rest is None else f"{i.play_to_rest:g} : 1",
-            str(i.gm_program),
-        )
-    return table

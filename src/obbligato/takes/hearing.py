@@ -23,6 +23,11 @@ _COMPRESSION = 1000.0
 _SHORTEST_S = 0.1
 _SILENT_PEAK = 1e-4
 _PITCH_REACH_S = 0.4
+_CLEAR_PITCH = 0.85
+_LEAP = 4.0
+"""Semitones in four frames: a slip of the tracker rather than a glide."""
+_LEAST_LEFT = 0.05
+"""Share of a spectrum that must lie away from the partials for anything to be told of it."""
 _LEAST_RANGE_DB, _USUAL_RANGE_DB = 20.0, 50.0
 """Where less than the first is between playing and the rest, and silence besides, no room is heard at all."""
 
@@ -152,11 +157,13 @@ def _stray_db(y: NDArray[np.float32], track: PitchTrack, level_db: Floats) -> Fl
     """Energy away from the partials, by leaving out the bins around each multiple of the nearest pitch heard.
 
     The nearest pitch stands in for up to `_PITCH_REACH_S`, so that a burst that hides a note's pitch is told from
-    the note.
+    the note. Where the pitch moves, each partial is spread out over as far as it moves within the spectrum's window, and
+    so much wider is what is left out around it; `-inf` where next to nothing would be left to judge by.
     """
     n_fft = 1024
     stray = np.array(level_db)
     f0_of_frame_hz = _nearest_pitch_hz(track)
+    moved_hz = _moved_hz(track, f0_of_frame_hz)
     voiced = np.flatnonzero(f0_of_frame_hz > 0)
     padded = np.pad(y, n_fft)
     frames = np.lib.stride_tricks.sliding_window_view(padded, n_fft)
@@ -169,11 +176,23 @@ def _stray_db(y: NDArray[np.float32], track: PitchTrack, level_db: Floats) -> Fl
         starts = np.clip(chosen * HOP_LENGTH + n_fft // 2, 0, len(padded) - n_fft)
         power = np.abs(scipy.fft.rfft(frames[starts] * window, axis=1)) ** 2
         f0_hz = f0_of_frame_hz[chosen][:, None]
-        distance_hz = np.abs(bins_hz - f0_hz * np.maximum(np.round(bins_hz / f0_hz), 1.0))
-        away = keep_from & (distance_hz > np.minimum(45.0, 0.3 * f0_hz))
-        covered = np.maximum(away.sum(axis=1) / keep_from.sum(), 0.05)
-        stray[chosen] = amplitude_to_db(np.sqrt(scale * (power * away).sum(axis=1) / covered))
+        partial = np.maximum(np.round(bins_hz / f0_hz), 1.0)
+        spread_hz = np.minimum(45.0, 0.3 * f0_hz) + partial * moved_hz[chosen][:, None]
+        away = keep_from & (np.abs(bins_hz - f0_hz * partial) > spread_hz)
+        covered = away.sum(axis=1) / keep_from.sum()
+        level_db = amplitude_to_db(np.sqrt(scale * (power * away).sum(axis=1) / np.maximum(covered, _LEAST_LEFT)))
+        stray[chosen] = np.where(covered >= _LEAST_LEFT, level_db, -np.inf)
     return stray
+
+
+def _moved_hz(track: PitchTrack, around_hz: Floats) -> Floats:
+    """How far from a frequency a clear pitch lies at most within the spectrum of each frame; 0 for a leap."""
+    clear = scipy.ndimage.minimum_filter1d(track.confidence, 5) > _CLEAR_PITCH
+    highest = scipy.ndimage.maximum_filter1d(track.f0_hz, 5)
+    lowest = scipy.ndimage.minimum_filter1d(track.f0_hz, 5)
+    near = highest < 2.0 ** (_LEAP / 12) * lowest
+    moved = np.maximum(highest - around_hz, around_hz - lowest)
+    return np.where(clear & near, moved, 0.0)
 
 
 def _nearest_pitch_hz(track: PitchTrack) -> Floats:

@@ -11,7 +11,6 @@ from obbligato.sound.runs import true_runs
 from obbligato.takes.hearing import Heard
 from obbligato.takes.partials import Floats
 from obbligato.takes.pitch import HOP_S
-from obbligato.units import hz_to_midi
 
 _FLAT_RUN = 4
 _MOST_FLAT, _BLOCK = 20000, 65536
@@ -23,9 +22,6 @@ _SHORTEST_GAP_S = 0.004
 _SMOOTH_FRAMES = 4
 _ATTACK_S = 0.08
 _TAIL_S = 0.2
-_CLEAR_PITCH = 0.85
-_GLIDE, _LEAP = 0.3, 4.0
-"""Semitones in four frames: more than vibrato, less than a slip of the tracker."""
 _BREATH_FRAMES = 6
 _BREATH_OVER_ROOM_DB = 8.0
 
@@ -108,7 +104,7 @@ def loudest_stray_db(heard: Heard, start_s: float, end_s: float, attacks_s: Floa
     times_s = heard.track.times_s[frames]
     if not times_s.size:
         return -np.inf, start_s
-    stray = np.where(_gliding(heard)[frames], -np.inf, heard.stray_db[frames])
+    stray = heard.stray_db[frames]
     stray = scipy.ndimage.minimum_filter1d(stray, _SMOOTH_FRAMES, mode="nearest")
     if attacks_s.size:
         position = np.searchsorted(attacks_s, times_s)
@@ -117,16 +113,6 @@ def loudest_stray_db(heard: Heard, start_s: float, end_s: float, attacks_s: Floa
         stray = np.where((np.abs(after) < _ATTACK_S) | (np.abs(before) < _ATTACK_S / 2), -np.inf, stray)
     at = int(np.argmax(stray))
     return float(stray[at]), float(times_s[at])
-
-
-def _gliding(heard: Heard) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    """Frames in which a clear pitch moves, so that its partials are spread out and pass for noise."""
-    midi = hz_to_midi(np.maximum(heard.track.f0_hz, 1.0))
-    moved = np.abs(np.roll(midi, -2) - np.roll(midi, 2))
-    clear = scipy.ndimage.minimum_filter1d(heard.track.confidence, 5) > _CLEAR_PITCH
-    return np.asarray(
-        scipy.ndimage.binary_dilation(clear & (moved > _GLIDE) & (moved < _LEAP), np.ones(3, dtype=bool))
-    )
 
 
 def loudest_breath_dbfs(heard: Heard, start_s: float, end_s: float, edges_s: Floats) -> float | None:
