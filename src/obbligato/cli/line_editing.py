@@ -120,7 +120,9 @@ def instruments(
 
 
 def _table(shown: Sequence[Instrument]) -> str:
-    rows = [("written pitch", "sounds", "clef", "safe", "strong", "ask first", "breath", "play:rest", "GM")]
+    rows: list[tuple[str, ...]] = [
+        ("written pitch", "sounds", "clef", "safe", "strong", "ask first", "breath", "play:rest", "GM")
+    ]
     rows += [_row(i) for i in shown]
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
     lines = (" ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
