@@ -157,7 +157,7 @@ def _stray_db(y: NDArray[np.float32], track: PitchTrack, level_db: Floats) -> Fl
     """Energy away from the partials, by leaving out the bins around each multiple of the nearest pitch heard.
 
     The nearest pitch stands in for up to `_PITCH_REACH_S`, so that a burst that hides a note's pitch is told from
-    the note. Where the pitch moves, each partial is spread out over as far as it moves within the spectrum's window, and
+    the note. Where the pitch moves, each partial is spread out as far as it moves within the spectrum's window, and
     so much wider is what is left out around it; `-inf` where next to nothing would be left to judge by.
     """
     n_fft = 1024

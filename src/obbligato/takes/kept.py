@@ -19,7 +19,7 @@ from obbligato.takes.notes import PlayedNote
 from obbligato.takes.place import Placement
 from obbligato.takes.read import HeardTake
 
-READER = 4
+READER = 5
 """Grows whenever listening to the same take finds something else, or is written down otherwise."""
 _ARRAYS = ("late_ms", "cents", "level_db", "steady", "groove_ms")
 

@@ -43,7 +43,8 @@ class PhraseMeasures:
     clipped, gap_s
         Whether peaks are cut flat; where sound is lost, on the guide's time.
     click_likeness
-        How alike the moments of the clicks sound: 1 as chance has it, more where the click is heard.
+        How alike the moments of the clicks sound: 1 as chance has it, more where the click is heard; 0 where its own
+        sound is known to be in the take, for then its level tells more.
     click_dbfs
         Level of the click where its own sound is known and surely heard, else None.
     cut_head, cut_tail
@@ -128,6 +129,7 @@ def measure_take(
     nominal_s = np.array([note.start_s for note in line.notes])
     late_ms = 1e3 * (placement.to_guide_s(starts_s) - nominal_s)
     flats_s = flat_tops(take)
+    sound = _sound(take, heard=heard, placement=placement, played=played, clicks=clicks)
     phrases = tuple(
         _measure_phrase(
             take,
@@ -138,6 +140,7 @@ def measure_take(
             played=played,
             flats_s=flats_s,
             clicks=clicks,
+            click_known=sound.click_known,
             a4_hz=a4_hz,
         )
         for phrase in line.phrases
@@ -154,7 +157,7 @@ def measure_take(
         phrases=phrases,
         groove_ms=np.full(len(late_ms), np.nan) if guide_late_s is None else late_ms - 1e3 * guide_late_s,
         details=detail_notes(heard, line, played, a4_hz=a4_hz),
-        sound=_sound(take, heard=heard, placement=placement, played=played, clicks=clicks),
+        sound=sound,
     )
 
 
@@ -197,6 +200,7 @@ def _measure_phrase(
     played: tuple[PlayedNote, ...],
     flats_s: Floats,
     clicks: Clicks,
+    click_known: bool,
     a4_hz: float,
 ) -> PhraseMeasures:
     notes = line.notes[phrase.first_note : phrase.last_note + 1]
@@ -213,17 +217,15 @@ def _measure_phrase(
         if p.start_s is not None and p.end_s is not None
     )
     gap_s = next((g for g in gaps if g is not None), None)
-    likeness = 0.0
-    for clicks_s in map(placement.to_take_s, clicks.times_s):
-        here_s = clicks_s[(clicks_s > max(0.0, from_s)) & (clicks_s < min(to_s, heard.duration_s))]
-        likeness = max(likeness, click_likeness(heard.y, [here_s], attacks_s))
+    ways_s = () if click_known else tuple(map(placement.to_take_s, clicks.times_s))
+    here_s = [way[(way > max(0.0, from_s)) & (way < min(to_s, heard.duration_s))] for way in ways_s]
     return PhraseMeasures(
         extra=find_extra_notes(heard, mine, from_s, to_s, a4_hz=a4_hz),
         stray_db=stray,
         stray_at_s=float(placement.to_guide_s(stray_at_s)),
         clipped=is_clipped(flats_s, first_s - 0.05, last_s + 0.05),
         gap_s=None if gap_s is None else float(placement.to_guide_s(gap_s)),
-        click_likeness=likeness,
+        click_likeness=click_likeness(heard.y, here_s, attacks_s) if here_s else 0.0,
         click_dbfs=click_level_dbfs(
             heard.y, clicks, placement, start_s=max(from_s, first_s - 0.1), end_s=min(to_s, last_s + 0.1)
         ),
