@@ -34,7 +34,7 @@ NAMES = r"^(guide|click|line|comp|take-[1-9][0-9]{0,3})$"
 MOST_TAKES_KEPT = 12
 """Takes placed on the guide's time that stay in the cache: a long song's is some 30 MB."""
 
-_RENDERING = 1
+_RENDERING = 2
 """Grows whenever the same things are made to sound otherwise."""
 
 

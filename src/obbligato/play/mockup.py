@@ -12,8 +12,8 @@ from obbligato.errors import InputError
 from obbligato.music.grid import Grid
 from obbligato.music.instruments import Instrument
 from obbligato.music.line import Line
-from obbligato.music.loudness import as_marked
-from obbligato.play.soundfont import TimedNote, render_notes
+from obbligato.play.phrasing import phrased
+from obbligato.play.soundfont import render_notes
 from obbligato.sound.audio import Audio
 from obbligato.sound.loudness import ABSOLUTE_GATE_LUFS, RELATIVE_GATE_LU, integrated_lufs, momentary_lufs
 from obbligato.sound.peaks import true_peak_dbtp
@@ -75,8 +75,8 @@ def render_line(
 ) -> Audio:
     """Play a line as it was performed, on the guide's time base, in the song's own tuning; one channel.
 
-    How loud it is, its marks say where it has any (`obbligato.music.loudness`). Each note is let go at the latest
-    when the next begins, as on an instrument that sounds one note at a time.
+    How loud it is and how it is phrased, its marks say where it has any (`play.phrasing`). Each note is let go at the
+    latest when the next begins, as on an instrument that sounds one note at a time.
 
     Raises
     ------
@@ -95,13 +95,15 @@ def render_line(
                 f"The note in bar {bar}, beat {beat:.2f} lies {side} (at {seconds_to_clock(float(start_s))}); "
                 "check where the line starts."
             )
-    notes = [
-        TimedNote(float(start_s), float(end_s), note.pitch, note.velocity)
-        for note, start_s, end_s in zip(as_marked(line.notes), starts_s, ends_s, strict=True)
-        if end_s > start_s
-    ]
+    sounding = phrased(line, instrument, starts_s.tolist(), ends_s.tolist())
     return render_notes(
-        notes, program=instrument.gm_program, n_samples=n_samples, sr=sr, a4_hz=a4_hz, soundfont=soundfont
+        sounding.notes,
+        program=instrument.gm_program,
+        n_samples=n_samples,
+        sr=sr,
+        a4_hz=a4_hz,
+        soundfont=soundfont,
+        bends=sounding.bends,
     )
 
 

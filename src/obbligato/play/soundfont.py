@@ -38,6 +38,8 @@ VOLUME, CHORUS = 7, 93
 REGISTERED_LSB, REGISTERED_MSB, DATA_MSB, DATA_LSB = 100, 101, 6, 38
 FINE_TUNING = 1
 FINE_CENTRE = 8192
+BEND_CENTS = 200.0
+"""Reach of the pitch wheel either way until told otherwise (General MIDI level 1)."""
 """Registered parameter 1 of MIDI 1.0: 14 bits, the centre being no change, the ends 100 cents away."""
 
 
@@ -49,6 +51,14 @@ class TimedNote:
     end_s: float
     pitch: int
     velocity: int = 80
+
+
+@dataclass(frozen=True)
+class Bend:
+    """From a moment on, all that sounds is so many cents off its pitch, within 200 either way."""
+
+    at_s: float
+    cents: float
 
 
 def default_soundfont() -> Path:
@@ -74,6 +84,7 @@ def render_notes(
     sr: int,
     a4_hz: float = A4_HZ,
     soundfont: Path | None = None,
+    bends: Sequence[Bend] = (),
 ) -> Audio:
     """Play notes of one General MIDI sound.
 
@@ -89,6 +100,8 @@ def render_notes(
         Moves the bank, which is made for 440 Hz, as a whole.
     soundfont
         A SoundFont 2 file; the usual bank if None.
+    bends
+        How the pitch moves meanwhile, in any order.
 
     Returns
     -------
@@ -104,7 +117,8 @@ def render_notes(
         return Audio(np.zeros((1, n_samples), np.float32), sr)
     import midirenderer
 
-    midi = _midi_file(_checked(notes, n_samples / sr), program=program, a4_hz=a4_hz, length_s=n_samples / sr)
+    checked = _checked(notes, n_samples / sr)
+    midi = _midi_file(checked, bends, program=program, a4_hz=a4_hz, length_s=n_samples / sr)
     bank = soundfont or default_soundfont()
     bank_bytes = _bank_bytes(bank)
     try:
@@ -137,7 +151,9 @@ def _checked(notes: Sequence[TimedNote], length_s: float) -> list[TimedNote]:
     return sorted(notes, key=lambda note: note.start_s)
 
 
-def _midi_file(notes: Sequence[TimedNote], *, program: int, a4_hz: float, length_s: float) -> bytes:
+def _midi_file(
+    notes: Sequence[TimedNote], bends: Sequence[Bend], *, program: int, a4_hz: float, length_s: float
+) -> bytes:
     if not A4_BOUNDS_HZ[0] <= a4_hz <= A4_BOUNDS_HZ[1]:
         raise InputError(f"a4_hz={a4_hz} must lie between {A4_BOUNDS_HZ[0]:.0f} and {A4_BOUNDS_HZ[1]:.0f} Hz.")
     semitones = float(hz_to_midi(a4_hz) - hz_to_midi(A4_HZ))
@@ -156,7 +172,7 @@ def _midi_file(notes: Sequence[TimedNote], *, program: int, a4_hz: float, length
     track.append(mido.Message("program_change", program=program - 1))
     track.extend(mido.Message("control_change", control=control, value=value) for control, value in settings)
     now = 0
-    for tick, _, message in _events(notes, whole):
+    for tick, _, message in sorted([*_events(notes, whole), *_bend_events(bends)], key=lambda event: event[:2]):
         track.append(message.copy(time=tick - now))
         now = tick
     track.append(mido.MetaMessage("end_of_track", time=max(1, _tick(length_s + 1.0) - now)))
@@ -181,6 +197,17 @@ def _events(notes: Sequence[TimedNote], transpose: int) -> list[tuple[int, int, 
         if end_s > note.start_s:
             events.append((_tick(end_s), 0, mido.Message("note_off", note=pitch)))
     return sorted(events, key=lambda event: event[:2])
+
+
+def _bend_events(bends: Sequence[Bend]) -> list[tuple[int, int, mido.Message]]:
+    """Bends of the pitch, each before the start of a note at the same moment."""
+    found = []
+    for bend in bends:
+        if abs(bend.cents) > BEND_CENTS:
+            raise InputError(f"A bend of {bend.cents:+.0f} cents is too wide; use {BEND_CENTS:.0f} at most.")
+        value = min(round(bend.cents / BEND_CENTS * FINE_CENTRE), FINE_CENTRE - 1)
+        found.append((_tick(bend.at_s), 0, mido.Message("pitchwheel", pitch=value)))
+    return found
 
 
 def _tick(seconds: float) -> int:
