@@ -18,8 +18,9 @@ import players
 from obbligato.errors import InputError
 from obbligato.music.grid import Grid, Meter
 from obbligato.sound.audio import Audio
-from obbligato.takes.bleed import find_bleed
-from obbligato.takes.clock import Loss
+from obbligato.takes import place
+from obbligato.takes.bleed import Bleed, find_bleed
+from obbligato.takes.clock import Clock, Loss
 from obbligato.takes.hearing import to_analysis_rate
 from obbligato.takes.mended import to_mended
 from obbligato.takes.pitch import ANALYSIS_SR
@@ -212,6 +213,19 @@ def test_a_take_that_only_its_notes_place_says_how_far_it_may_be_off(few: TimedL
         assert placement.method == "line"
         assert abs(1e3 * placement.offset_s - 7250.0) <= placement.uncertainty_ms
         assert f"give or take {placement.uncertainty_ms:.0f} ms" in placement.sentence
+
+
+@pytest.mark.parametrize(("strength", "is_believed"), [(7.8, False), (30.0, True)])
+def test_faint_bleed_that_has_the_player_a_tenth_of_a_second_off_is_not_believed(
+    few: TimedLine, monkeypatch: pytest.MonkeyPatch, strength: float, is_believed: bool
+) -> None:
+    """The player is on time; what is said to be heard of the click lies 0.12 s elsewhere."""
+    take = players.play(few, players.Playing(sr=SR, offset_s=0.7), np.random.default_rng(4))
+    found = Bleed(Clock(0.7 + 0.12), strength, 1e-4)
+    monkeypatch.setattr(place, "find_bleed", lambda *args, **kwargs: found)
+    placed = place_take(take, few, click=Audio(np.zeros((1, SR), np.float32), SR))
+    assert (placed.method == "bleed") is is_believed
+    assert abs(placed.offset_s - 0.7) < 0.06 or is_believed
 
 
 def test_a_take_beside_one_whose_place_is_sure(few: TimedLine) -> None:

@@ -44,6 +44,8 @@ HEADPHONE_S = 0.003
 """The offset up to which bleed says that a take starts with the guide, for the way may be longer."""
 HABIT_MS = 10.0
 """How far players lie before or behind what they hear on the whole (common practice, no source)."""
+MOST_LATE_S, VERY_SURE = 0.08, 20.0
+"""A place that has the player so far from the beat on the whole must be that sure (our own choice, no source)."""
 _CLEAN_ENOUGH = 6
 _SPLICE_WITHIN_S = 0.8
 _HUMAN_SPREAD_S = 0.002
@@ -175,10 +177,10 @@ def place_heard(
     y = _at_guide_rate(heard.y, by_line.drift_ppm)
     frames = TakeFrames.of(y) if len(y) >= FRAME else None
     sought = [find_bleed(y, source, near_s=by_line.offset_s, frames=frames) for source in sources]
-    bleeds = [bleed for bleed in sought if bleed is not None]
+    bleeds = [bleed for bleed in sought if bleed is not None and _believed(bleed, by_line)]
     if not bleeds and by_line.spread_s >= _HUMAN_SPREAD_S:
         clicks = [find_clicks(y, times_s, near_s=by_line.offset_s, frames=frames) for times_s in click_times_s[:1]]
-        bleeds = [bleed for bleed in clicks if bleed is not None]
+        bleeds = [bleed for bleed in clicks if bleed is not None and _believed(bleed, by_line)]
     if bleeds:
         best = max(bleeds, key=lambda bleed: bleed.strength)
         if any(is_copy(y, source, best.clock) for source in sources):
@@ -193,6 +195,15 @@ def play_back(heard: Heard, line: TimedLine, placement: Placement, *, a4_hz: flo
     tuning = own_tuning_cents(heard, a4_hz=a4_hz)
     found = align(heard, line.notes, expected_s, a4_hz=a4_hz, tuning_cents=tuning)
     return read_notes(heard, line.notes, found, expected_s, a4_hz=a4_hz)
+
+
+def _believed(bleed: Bleed, by_line: _ByLine) -> bool:
+    """Whether the notes would not be further from the beat on the whole than players are, or the bleed is very sure.
+
+    A click heard for a few bars only is so like itself that another of its swings can pass for it.
+    """
+    off_s = bleed.clock.offset_s + AIR_S - by_line.offset_s
+    return bleed.clock.losses != () or abs(off_s) <= MOST_LATE_S or bleed.strength >= VERY_SURE
 
 
 @dataclass(frozen=True)
