@@ -9,14 +9,14 @@ from obbligato.demo.compare import Compared, compare_comp, compare_delivery, com
 from obbligato.demo.making import DemoSong, make_song
 from obbligato.errors import InputError
 from obbligato.job.account import Account, account
-from obbligato.job.approval import REVIEW_PAGE, make_review, played_sections, receive_reply
+from obbligato.job.approval import REVIEW_PAGE, make_review, receive_reply
 from obbligato.job.checking import check
 from obbligato.job.choosing import choose
 from obbligato.job.delivery import Pack, deliver
 from obbligato.job.hearing import make_click
 from obbligato.job.intake import new_job
 from obbligato.job.mapping import song_map
-from obbligato.job.mockup import make_mockup
+from obbligato.job.mockup import make_mockup, played_sections
 from obbligato.job.model import Brief, Round
 from obbligato.job.paper import PDFS, current_part, make_part
 from obbligato.job.statement import write_statement

@@ -10,8 +10,9 @@ from pydantic import BaseModel
 from obbligato.desk.deps import Desk
 from obbligato.desk.job_data import FileView
 from obbligato.job.account import account
-from obbligato.job.approval import REPLY_FILE, REVIEW_PAGE, played_sections, waiting_round
+from obbligato.job.approval import REPLY_FILE, REVIEW_PAGE, waiting_round
 from obbligato.job.mapping import FINDINGS, song_map
+from obbligato.job.mockup import played_sections
 from obbligato.job.model import Answer, Round, SectionAnswer
 from obbligato.job.store import JobFolder
 from obbligato.job.writing import current_line

@@ -8,13 +8,12 @@ from pathlib import Path
 from obbligato.errors import InputError
 from obbligato.job.keys import line_key
 from obbligato.job.mapping import song_map
-from obbligato.job.mockup import BLEND, LINE, make_mockup
+from obbligato.job.mockup import BLEND, LINE, make_mockup, played_sections
 from obbligato.job.model import Round, SectionAnswer
 from obbligato.job.store import JobFolder, fingerprint, now
 from obbligato.job.writing import PlacedLine, current_line
 from obbligato.listen.songmap import SongMap
 from obbligato.music.harmony import chord_text
-from obbligato.music.spans import SectionSpan
 from obbligato.page.part import chord_with_signs, with_signs
 from obbligato.page.review import BarView, ReviewData, SectionView, client_mp3, parse_reply, review_html
 from obbligato.page.review_reply import MAX_REPLY_CHARS
@@ -120,13 +119,6 @@ def enter_reply(folder: JobFolder, text: str, *, given_as: str = "This") -> Roun
     rounds = tuple(answered if r.number == round_.number else r for r in folder.job.rounds)
     folder.save("reply", f"round {round_.number} answered by {reply.name or 'the client'}", rounds=rounds)
     return answered
-
-
-def played_sections(placed: PlacedLine, song: SongMap) -> list[SectionSpan]:
-    """The sections of the form in which the line has notes."""
-    grid = song.to_grid()
-    starts_s = [float(grid.beat_to_sec(note.onset_beat)) for note in placed.line.notes]
-    return [s for s in song.sections if any(s.start_s <= start < s.end_s for start in starts_s)]
 
 
 def unapproved_sections(folder: JobFolder, song: SongMap) -> list[str]:

@@ -87,8 +87,14 @@ export function Next({ context: { api, announce }, address, job, unkept }) {
     <p class="soft">${stage("check")?.sentence} ${stage("mockup")?.sentence}</p>
     <div class="row"><${Action} label="Check it" onClick=${look} /><${Action} label="Make the mock-up" busyLabel="Making the mock-up …" onClick=${make} /></div>
     ${check && html`<${Remarks} remarks=${check} />`}
-    ${files.length > 0 && html`<${Files} files=${files} words=${MOCKUP_FILES} />`}
+    ${files.length > 0 && html`<${Files} files=${files} words=${{ ...MOCKUP_FILES, ...sectionWords(files) }} />`}
   </section>`;
+}
+
+/** What the file of each section is called: `section_02_B.mp3` is section B alone. */
+function sectionWords(files) {
+  const named = files.map(({ name }) => [name, /^section_\d+_(.+)\.mp3$/.exec(name)?.[1]]).filter(([, label]) => label);
+  return Object.fromEntries(named.map(([name, label]) => [name, `Section ${label} alone`]));
 }
 
 const WORDS = { stop: "cannot be played", look: "look at this", note: "good to know" };
