@@ -26,6 +26,12 @@ def test_flat_tops_are_found_wherever_a_block_ends() -> None:
     np.testing.assert_allclose(found, (begins + 1) / SR, atol=0.5 / SR)
 
 
+def test_flat_tops_are_found_to_the_end_of_a_take_that_is_clipped_throughout() -> None:
+    t = np.arange(20 * SR) / SR
+    y = np.clip(np.cos(2 * np.pi * 220.0 * t), -0.4, 0.4).astype(np.float32)
+    assert len(flat_tops(Audio(y[None, :], SR))) == pytest.approx(2 * 220 * 20, abs=2)
+
+
 def test_nothing_is_flat_in_a_sine_of_full_scale() -> None:
     t = np.arange(5 * SR) / SR
     assert not len(flat_tops(Audio(np.sin(2 * np.pi * 220.0 * t).astype(np.float32)[None, :], SR)))

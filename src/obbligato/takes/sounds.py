@@ -13,9 +13,9 @@ from obbligato.takes.partials import Floats
 from obbligato.takes.pitch import HOP_S
 
 _FLAT_RUN = 4
-_MOST_FLAT, _BLOCK = 20000, 65536
 _FLATNESS = 2e-5
 _LEAST_CLIP_PEAK = 0.1
+_BLOCK = 65536
 _LEAST_FLAT_RUNS = 3
 _DROP_DB = 25.0
 _SHORTEST_GAP_S = 0.004
@@ -39,16 +39,19 @@ def flat_tops(take: Audio) -> Floats:
         peak = max(float(y.max(initial=0.0)), -float(y.min(initial=0.0)))
         if peak < _LEAST_CLIP_PEAK:
             continue
-        candidates = _flat_and_loud(y, peak)[:_MOST_FLAT]
-        if not candidates.size:
-            continue
-        reach = int(0.003 * take.sr)
-        ceiling = np.array([np.abs(y[max(0, i - reach) : i + reach]).max() for i in candidates])
-        top = candidates[np.abs(y[candidates]) >= ceiling * (1 - 2 * _FLATNESS)]
-        if top.size:
-            firsts = top[np.concatenate([[True], np.diff(top) > _FLAT_RUN])]
-            times.append(firsts / take.sr)
+        times.append(_outermost(y, _flat_and_loud(y, peak), reach=int(0.003 * take.sr)) / take.sr)
     return np.sort(np.concatenate(times)) if times else np.zeros(0)
+
+
+def _outermost(y: Samples, flat: NDArray[np.intp], *, reach: int) -> NDArray[np.intp]:
+    """The first sample of each flat run that nothing within `reach` samples of it stands out over."""
+    if not flat.size:
+        return flat
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(flat) > _FLAT_RUN]))
+    firsts, lasts = flat[starts], flat[np.concatenate([starts[1:], [len(flat)]]) - 1]
+    heights = np.maximum.reduceat(np.abs(y[flat]), starts)
+    ceilings = [np.abs(y[max(0, a - reach) : b + reach]).max() for a, b in zip(firsts, lasts, strict=True)]
+    return firsts[heights >= np.array(ceilings) * (1 - 2 * _FLATNESS)]
 
 
 def _flat_and_loud(y: Samples, peak: float) -> NDArray[np.intp]:
