@@ -3,8 +3,10 @@
 Tunes are those that music21 carries: fiddle tunes of Ryan's Mammoth Collection (1883), Bach's chorale sopranos, and
 folk songs of the Essen collection. The performance is made here: onsets scattered (0.025 quarter is 15 ms at 100
 quarters a minute), notes shortened to a share of their length, a constant lag, a lag that comes and goes over eight
-bars of 4/4, and in one row swung eighths, for tunes that have eight off-beat eighths or more and nothing shorter.
-Beside it stands what plain rounding to the nearest sixteenth or triplet eighth makes of the same performance.
+bars of 4/4. In one row eighths are swung, for tunes that have eight off-beat eighths or more and nothing shorter; in
+one, tunes in 6/8, 9/8 and 12/8 are played as triplets over quarter beats, if eight notes or more stand on the second
+of three (long and short alone are swing). Beside it stands what plain rounding to the nearest sixteenth or triplet
+eighth makes of the same performance.
 Run it as: python bench/rhythm.py
 """
 
@@ -91,6 +93,17 @@ def in_eighths(tune):
     )
 
 
+def in_triplets(tune):
+    """A tune in 6/8, 9/8 or 12/8 as one of triplets over quarter beats; None for others, and where few are whole."""
+    name, signature, notes = tune
+    beats, unit = (int(part) for part in signature.split("/"))
+    if unit != 8 or beats % 3 or beats == 3:
+        return None
+    triple = [(2 * a / 3, 2 * b / 3, pitch) for a, b, pitch in notes]
+    seconds = sum(start % 1 == Fraction(1, 3) for start, _, _ in triple)
+    return (name, f"{beats // 3}/4", triple) if seconds >= 8 else None
+
+
 def score(rows, **how):
     rng = np.random.default_rng(1)
     right = ends = plain = plain_ends = total = 0
@@ -139,6 +152,9 @@ def main():
         even = [row for row in mine if in_eighths(row)]
         if even:
             show(f"{name}, {len(even)}", "scatter 0.02, swing 0.63", even, {"scatter": 0.02, "swing": 0.63})
+        triple = [row for row in map(in_triplets, mine) if row is not None]
+        if triple:
+            show(f"{name}, {len(triple)}", "scatter 0.025, triplets", triple, {"scatter": 0.025})
 
 
 def show(name, label, rows, how):
